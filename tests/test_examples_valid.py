@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from wellring.inputs.read_site import read_site
 from wellring.inputs.site import SiteDescription
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
@@ -77,6 +78,25 @@ def test_both_millrace_files_describe_one_site() -> None:
     from_csv, from_ags = _read(MILLRACE / "site.toml"), _read(MILLRACE / "site_ags.toml")
     assert from_csv.pop("borings")["files"] != from_ags.pop("borings")["files"]
     assert from_csv == from_ags
+
+
+@pytest.mark.parametrize("path", SITE_FILES, ids=_site_id)
+def test_site_and_its_data_are_read_without_a_fault(path: Path) -> None:
+    site = read_site(path)
+    soils = {interval.soil for boring in site.logs.borings for interval in boring.intervals}
+    assert soils == set(site.description.soils)
+
+
+def test_readers_find_the_same_borings_in_csv_and_ags() -> None:
+    from_csv = read_site(MILLRACE / "site.toml").logs
+    from_ags = read_site(MILLRACE / "site_ags.toml").logs
+    assert len(from_csv.borings) == 16
+    assert from_csv.borings == from_ags.borings
+    places = [
+        {(r.boring, r.kind, round(r.level, 6)) for r in logs.readings}
+        for logs in (from_csv, from_ags)
+    ]
+    assert places[0] == places[1]
 
 
 @pytest.fixture(scope="module")
