@@ -1,0 +1,90 @@
+"""TOML files read with the line each key stands on, which tomllib does not tell."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from wellring.inputs.faults import FaultLog
+
+_LARGEST_FILE = 5_000_000
+_HEADER = re.compile(r"^\s*(\[\[?)\s*([^\]]+?)\s*\]\]?\s*(?:#.*)?$")
+_KEY = re.compile(r"^\s*([A-Za-z0-9_\-\"'. ]+?)\s*=")
+
+
+def load_toml(path: Path, faults: FaultLog) -> tuple[dict[str, Any], dict[str, int]] | None:
+    """The tables of a TOML file and the line of each dotted key, or None with faults added.
+
+    Lines are found by a scan of the text: keys inside inline tables have their table's line.
+    """
+    try:
+        if path.stat().st_size > _LARGEST_FILE:
+            faults.add(path.name, "the file", f"{path.stat().st_size} bytes", "a site file under 5 MB")
+            return None
+        text = path.read_bytes().decode("utf-8-sig")
+        return tomllib.loads(text.replace("\r\n", "\n")), _lines(text)
+    except FileNotFoundError:
+        faults.add(path, "the file", None, "a site file to be there", "Check the path.")
+    except (IsADirectoryError, PermissionError, OSError) as error:
+        faults.add(path, "the file", None, "a readable site file", str(error.strerror or error))
+    except UnicodeDecodeError as error:
+        faults.add(path.name, f"byte {error.start}", None, "text in UTF-8", "Save it as UTF-8.")
+    except tomllib.TOMLDecodeError as error:
+        line = re.search(r"line (\d+)", str(error))
+        faults.add(
+            path.name,
+            "the text",
+            None,
+            "valid TOML",
+            f"{error}.",
+            int(line.group(1)) if line else None,
+        )
+    except RecursionError:
+        faults.add(path.name, "the text", None, "tables nested less deeply")
+    return None
+
+
+def _lines(text: str) -> dict[str, int]:
+    found: dict[str, int] = {}
+    counts: dict[str, int] = {}
+    prefix = ""
+    for number, line in enumerate(text.splitlines(), start=1):
+        header = _HEADER.match(line)
+        if header:
+            prefix = _numbered(_plain(header.group(2)), header.group(1) == "[[", counts)
+            found.setdefault(prefix, number)
+            continue
+        key = _KEY.match(line)
+        if key:
+            found.setdefault(f"{prefix}.{_plain(key.group(1))}".strip("."), number)
+    return found
+
+
+def _numbered(name: str, repeated: bool, counts: dict[str, int]) -> str:
+    """The dotted name of a table with the indices of the arrays of tables it lies in."""
+    parts = name.split(".")
+    path = ""
+    for depth, part in enumerate(parts):
+        path = f"{path}.{part}".strip(".")
+        last = depth == len(parts) - 1
+        if last and repeated:
+            counts[path] = counts.get(path, -1) + 1
+        if path in counts:
+            path = f"{path}.{counts[path]}"
+    return path
+
+
+def _plain(name: str) -> str:
+    return ".".join(part.strip().strip("\"'") for part in name.split("."))
+
+
+def line_of(place: str, lines: Mapping[str, int]) -> int | None:
+    """Line of a dotted place, or of the nearest table around it."""
+    while place:
+        if place in lines:
+            return lines[place]
+        place = place.rpartition(".")[0]
+    return None

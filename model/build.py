@@ -1,0 +1,293 @@
+"""One stage as MODFLOW 6 files: m and days inside the files, binary arrays, one folder.
+
+flopy is used here and nowhere else in the builder.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wellring.inputs.units import DAY
+from wellring.model.drainage.points import GridPoint, PointDrive
+from wellring.model.excavation import Drains
+from wellring.model.ground import Ground
+from wellring.model.plan_grid import PlanGrid
+from wellring.model.walls import WallCells
+from wellring.model.water import WaterBoundaries
+
+if TYPE_CHECKING:
+    import flopy
+
+Floats = NDArray[np.float64]
+
+MODEL = "gwf"
+"""Name of the groundwater model inside every stage folder."""
+WELLS_CSV = "wells.csv"
+"""The solver's own record of level and flow of every point."""
+
+
+@dataclass
+class StageModel:
+    """Everything one stage's MODFLOW 6 model is written from.
+
+    `active` is (nlay, n): cells that take part in this stage, excavated ones left out.
+    """
+
+    name: str
+    grid: PlanGrid
+    ground: Ground
+    active: NDArray[np.bool_]
+    start: Floats
+    water: WaterBoundaries
+    drains: dict[str, Drains] = field(default_factory=dict)
+    walls: Sequence[WallCells] = ()
+    points: Sequence[GridPoint] = ()
+    drives: Sequence[PointDrive] = ()
+
+    @property
+    def shape3(self) -> tuple[int, int, int]:
+        """(nlay, nrow, ncol)."""
+        return (self.active.shape[0], *self.grid.shape)
+
+
+def write_stage(stage: StageModel, folder: Path, storage: bool = False) -> None:
+    """Write a stage's MODFLOW 6 input into `folder` (made if missing).
+
+    The solver's settings (.ims), the model's options and the start heads are written by
+    :mod:`wellring.model.solve`, which may write them again for another attempt.
+
+    Parameters
+    ----------
+    storage : also write a storage package, for pseudo-time stepping to the steady state.
+    """
+    import flopy
+
+    folder.mkdir(parents=True, exist_ok=True)
+    sim = flopy.mf6.MFSimulation(
+        sim_name=MODEL, sim_ws=str(folder), exe_name="mf6", verbosity_level=0
+    )
+    flopy.mf6.ModflowTdis(sim, time_units="days", nper=1, perioddata=[(1.0, 1, 1.0)])
+    gwf = flopy.mf6.ModflowGwf(
+        sim, modelname=MODEL, save_flows=True, newtonoptions="newton under_relaxation"
+    )
+    flopy.mf6.ModflowIms(sim)
+    _write_cells(gwf, stage)
+    _write_natural(gwf, stage)
+    _write_work(gwf, stage)
+    flopy.mf6.ModflowGwfoc(
+        gwf,
+        head_filerecord=f"{MODEL}.hds",
+        budget_filerecord=f"{MODEL}.bud",
+        saverecord=[("HEAD", "LAST"), ("BUDGET", "LAST")],
+        printrecord=[("BUDGET", "LAST")],
+    )
+    if storage:
+        write_storage(gwf, stage)
+    sim.write_simulation(silent=True)
+
+
+def write_storage(gwf: flopy.mf6.ModflowGwf, stage: StageModel) -> None:
+    """Storage from the soils."""
+    import flopy
+
+    flopy.mf6.ModflowGwfsto(
+        gwf,
+        iconvert=1,
+        ss=_array(stage, stage.ground.ss, "ss"),
+        sy=_array(stage, stage.ground.sy, "sy"),
+        steady_state={0: True},
+    )
+
+
+def _array(stage: StageModel, values: NDArray, name: str) -> list[dict[str, Any]]:
+    """One binary external array a layer, in the type MODFLOW 6 reads (float64 or int32)."""
+    kind = np.int32 if values.dtype.kind in "iub" else np.float64
+    data = np.ascontiguousarray(values.reshape(stage.shape3), dtype=kind)
+    return [
+        {"filename": f"{name}_{layer + 1:03d}.bin", "binary": True, "data": data[layer], "factor": 1}
+        for layer in range(data.shape[0])
+    ]
+
+
+def _write_cells(gwf: flopy.mf6.ModflowGwf, stage: StageModel) -> None:
+    import flopy
+
+    grid, layers = stage.grid, stage.ground.layers
+    nlay, nrow, ncol = stage.shape3
+    flopy.mf6.ModflowGwfdis(
+        gwf,
+        length_units="meters",
+        nlay=nlay,
+        nrow=nrow,
+        ncol=ncol,
+        delr=grid.delr,
+        delc=grid.delc,
+        xorigin=grid.origin[0],
+        yorigin=grid.origin[1],
+        angrot=float(np.degrees(grid.rotation)),
+        top={"filename": "top.bin", "binary": True, "data": layers.edges[0].reshape(nrow, ncol)},
+        botm=_array(stage, layers.edges[1:], "bottom"),
+        idomain=_array(stage, cell_kinds(stage.active, layers.present), "idomain"),
+    )
+    flopy.mf6.ModflowGwfnpf(
+        gwf,
+        icelltype=1,
+        k=_array(stage, stage.ground.kh * DAY, "kh"),
+        k33=_array(stage, stage.ground.kv * DAY, "kv"),
+    )
+    flopy.mf6.ModflowGwfic(gwf, strt=_array(stage, stage.start, "start"))
+
+
+def cell_kinds(active: NDArray[np.bool_], present: NDArray[np.bool_]) -> NDArray[np.int32]:
+    """MODFLOW 6 cell kinds (nlay, n): 1 active, 0 left out, −1 passed through vertically.
+
+    A layer without thickness is passed through where active cells lie both above and below it.
+    """
+    above = np.cumsum(active, axis=0) > 0
+    below = np.cumsum(active[::-1], axis=0)[::-1] > 0
+    kinds = active.astype(np.int32)
+    kinds[~present & above & below] = -1
+    return kinds
+
+
+def _cellids(stage: StageModel, node: NDArray[np.intp]) -> list[tuple[int, int, int]]:
+    return list(zip(*(index.tolist() for index in np.unravel_index(node, stage.shape3)), strict=True))
+
+
+def _list(stage: StageModel, node: NDArray, *columns: NDArray) -> list[list[Any]]:
+    rows = zip(_cellids(stage, node), *(column.tolist() for column in columns), strict=True)
+    return [[cell, *values] for cell, *values in rows]
+
+
+def _write_natural(gwf: flopy.mf6.ModflowGwf, stage: StageModel) -> None:
+    import flopy
+
+    flat = stage.active.reshape(-1)
+    for index, item in enumerate(stage.water.exchanges):
+        keep = flat[item.node]
+        node, level, conductance = item.node[keep], item.level[keep], item.conductance[keep] * DAY
+        name = f"ghb_{index + 1}" if item.floor is None else f"riv_{index + 1}"
+        common = {"pname": name, "filename": f"{name}.dat", "save_flows": True}
+        if item.floor is None:
+            rows = _list(stage, node, level, conductance)
+            flopy.mf6.ModflowGwfghb(gwf, stress_period_data={0: rows}, **common)
+        else:
+            rows = _list(stage, node, level, conductance, item.floor[keep])
+            flopy.mf6.ModflowGwfriv(gwf, stress_period_data={0: rows}, **common)
+    for index, held in enumerate(stage.water.held):
+        keep = flat[held.node]
+        rows = _list(stage, held.node[keep], held.level[keep])
+        name = f"chd_{index + 1}"
+        flopy.mf6.ModflowGwfchd(
+            gwf, stress_period_data={0: rows}, pname=name, filename=f"{name}.dat", save_flows=True
+        )
+    if stage.water.recharge is not None:
+        rate = np.where(stage.active.any(axis=0), stage.water.recharge, 0.0) * DAY
+        flopy.mf6.ModflowGwfrcha(
+            gwf, recharge=rate.reshape(stage.grid.shape), pname="rch", save_flows=True
+        )
+
+
+def _write_work(gwf: flopy.mf6.ModflowGwf, stage: StageModel) -> None:
+    """Walls, seepage boundaries of the dig, and drainage points."""
+    import flopy
+
+    _write_walls(gwf, stage)
+    for name, drains in stage.drains.items():
+        if not len(drains):
+            continue
+        rows = _list(stage, drains.node, drains.level, drains.conductance * DAY, drains.depth)
+        flopy.mf6.ModflowGwfdrn(
+            gwf,
+            auxiliary=["depth"],
+            auxdepthname="depth",
+            stress_period_data={0: rows},
+            pname=f"drn_{name}",
+            filename=f"drn_{name}.dat",
+            save_flows=True,
+        )
+    if stage.points:
+        write_points(gwf, stage)
+
+
+def _write_walls(gwf: flopy.mf6.ModflowGwf, stage: StageModel) -> None:
+    import flopy
+
+    if not stage.walls:
+        return
+    flat = stage.active.reshape(-1)
+    first = np.concatenate([wall.first for wall in stage.walls])
+    second = np.concatenate([wall.second for wall in stage.walls])
+    conductance = np.concatenate([wall.conductance for wall in stage.walls])
+    low, high = np.minimum(first, second), np.maximum(first, second)
+    keep = flat[low] & flat[high]
+    low, high, conductance = low[keep], high[keep], conductance[keep]
+    # Two walls on one face act in series; MODFLOW 6 would silently take one of them.
+    key = low.astype(np.int64) * flat.size + high
+    _, at, member = np.unique(key, return_index=True, return_inverse=True)
+    resistance = np.bincount(member, weights=1.0 / conductance)
+    if not at.size:
+        return
+    rows = [
+        [a, b, value]
+        for a, b, value in zip(
+            _cellids(stage, low[at]),
+            _cellids(stage, high[at]),
+            (DAY / resistance).tolist(),
+            strict=True,
+        )
+    ]
+    flopy.mf6.ModflowGwfhfb(gwf, stress_period_data={0: rows}, maxhfb=len(rows))
+
+
+def write_points(gwf: flopy.mf6.ModflowGwf, stage: StageModel) -> None:
+    """Drainage points as multi-aquifer wells with conductances of our own (SPECIFIED)."""
+    import flopy
+
+    packages, connections, periods = [], [], []
+    for index, (point, drive) in enumerate(zip(stage.points, stage.drives, strict=True)):
+        shown_level = drive.held if drive.held is not None else stage.start.reshape(-1)[point.node].max()
+        packages.append(
+            [index, point.radius, point.screen[0], float(shown_level), "SPECIFIED", point.node.size]
+        )
+        for order, (cell, value) in enumerate(
+            zip(_cellids(stage, point.node), point.conductance.tolist(), strict=True)
+        ):
+            connections.append(
+                [index, order, cell, point.screen[1], point.screen[0], value * DAY, point.radius]
+            )
+        periods.extend(drive_rows(index, drive))
+    observations = {
+        WELLS_CSV: [
+            (f"{kind}{index + 1}", kind, (index,))
+            for index in range(len(stage.points))
+            for kind in ("head", "rate", "constant")
+        ]
+    }
+    flopy.mf6.ModflowGwfmaw(
+        gwf,
+        no_well_storage=True,
+        nmawwells=len(packages),
+        packagedata=packages,
+        connectiondata=connections,
+        perioddata={0: periods},
+        pname="maw",
+        filename="maw.dat",
+        save_flows=True,
+        observations=observations | {"digits": 12},
+    )
+
+
+def drive_rows(index: int, drive: PointDrive) -> list[tuple[Any, ...]]:
+    """The period rows of one multi-aquifer well (index from 0) for how it is driven."""
+    if drive.shut:
+        return [(index, "status", "inactive")]
+    if drive.held is not None:
+        return [(index, "status", "constant"), (index, "well_head", float(drive.held))]
+    return [(index, "status", "active"), (index, "rate", -float(drive.rate or 0.0) * DAY)]

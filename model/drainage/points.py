@@ -1,0 +1,96 @@
+"""What all drainage methods share: a point on the grid, how it is driven, and what limits it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+Governing = Literal["level", "pump", "screen", "rate", "dry", "no inflow", "not used"]
+
+
+@dataclass(frozen=True)
+class PointDrive:
+    """How one point is driven in a solve.
+
+    `held` is the level kept in it [m] or None; `rate` the flow taken from it [m³/s] or None; both
+    None: it is shut. `governing` says which limit that reflects.
+    """
+
+    held: float | None
+    rate: float | None
+    governing: Governing
+
+    @property
+    def shut(self) -> bool:
+        """Whether the point takes no water at all."""
+        return self.held is None and self.rate is None
+
+
+@dataclass(frozen=True)
+class GridPoint:
+    """A drainage point on the grid.
+
+    Parameters
+    ----------
+    name, x, y : its name and site coordinates [m].
+    method : the drainage method it belongs to.
+    radius : of the borehole against the ground [m].
+    screen : (bottom, top) levels [m].
+    node : (m,) cells its screen opens to, top down.
+    conductance : (m,) [m²/s] between each cell and the water in the point.
+    lowest : level below which the water in it cannot be drawn [m].
+    wanted : flow asked of it [m³/s], or None where a level is to be held.
+    pump_capacity : the most its pump gives [m³/s], or None where that is not limited.
+    screen_k, screen_bottom, screen_top : (m,) kh [m/s] and levels [m] of the screened cells.
+    """
+
+    name: str
+    x: float
+    y: float
+    method: str
+    radius: float
+    screen: tuple[float, float]
+    node: NDArray[np.intp]
+    conductance: Floats
+    lowest: float
+    wanted: float | None
+    pump_capacity: float | None
+    screen_k: Floats
+    screen_bottom: Floats
+    screen_top: Floats
+
+    def on(self, active: NDArray[np.bool_]) -> GridPoint:
+        """The point with only the cells that take part; `active` is flat over all cells."""
+        keep = active[self.node]
+        if keep.all():
+            return self
+        return replace(
+            self,
+            node=self.node[keep],
+            conductance=self.conductance[keep],
+            screen_k=self.screen_k[keep],
+            screen_bottom=self.screen_bottom[keep],
+            screen_top=self.screen_top[keep],
+        )
+
+    def screen_capacity(self, level: float) -> float:
+        """What the wetted screen can take in [m³/s] when the water in it stands at `level` [m].
+
+        Sichardt (1928): the entrance gradient at the borehole wall stays below 1/(15·√k), k in
+        m/s, so Q ≤ 2π·r·Σ l·√k / 15 over the wetted lengths l.
+        """
+        wetted = np.clip(level, self.screen_bottom, self.screen_top) - self.screen_bottom
+        return float(2 * np.pi * self.radius * np.sum(wetted * np.sqrt(self.screen_k)) / 15.0)
+
+
+@dataclass(frozen=True)
+class PointState:
+    """What a solve gave for one point: level in it [m] and flow taken from the ground [m³/s]."""
+
+    level: float
+    flow: float

@@ -1,0 +1,148 @@
+"""The dig: which cells are gone in a stage, and where water can leave through floor and faces.
+
+Excavated cells are left out of the stage's model. The floor and the open faces are seepage
+boundaries on the cells that remain: a drain at the level of the face whose conductance is that of
+the half cell between face and cell centre, so it is derived, never picked. Behind a wall that
+holds water the wall's resistance comes in series.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wellring.model.faces import PlanFaces
+from wellring.model.ground import Ground
+from wellring.model.walls import PlacedWall
+
+Floats = NDArray[np.float64]
+Nodes = NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class Drains:
+    """Seepage boundaries: node, level [m], conductance [m²/s] and smoothing depth [m], all (m,)."""
+
+    node: Nodes
+    level: Floats
+    conductance: Floats
+    depth: Floats
+
+    def __len__(self) -> int:
+        return self.node.size
+
+
+def no_drains() -> Drains:
+    """An empty set of drains."""
+    return Drains(np.zeros(0, np.intp), np.zeros(0), np.zeros(0), np.zeros(0))
+
+
+@dataclass(frozen=True)
+class Dig:
+    """One stage of the excavation on the grid.
+
+    Parameters
+    ----------
+    formation : level of the floor [m].
+    gone : (nlay, n) cells excavated.
+    floor, faces, wall : drains on the floor, on open faces and behind walls that hold water.
+    floor_plan : plan cells (flat) of the floor drains, in their order.
+    """
+
+    formation: float
+    gone: NDArray[np.bool_]
+    floor: Drains
+    faces: Drains
+    wall: Drains
+    floor_plan: Nodes
+
+
+def dig_stage(
+    ground: Ground,
+    inside: NDArray[np.bool_],
+    rim: PlanFaces,
+    rim_factor: Floats,
+    formation: float,
+    walls: list[PlacedWall],
+) -> Dig:
+    """Cut the excavation down to `formation`.
+
+    Parameters
+    ----------
+    inside : (n,) plan cells of the pit.
+    rim : the pit's plan faces, `first` inside and `second` outside.
+    rim_factor : (m,) true over staircase length of the rim.
+    walls : water-holding walls standing in this stage.
+    """
+    layers, n = ground.layers, inside.size
+    mid, thickness = layers.mid, layers.thickness
+    gone = layers.present & inside[None, :] & (mid > formation)
+    floor, floor_plan = _floor_drains(ground, inside, gone, formation)
+    layer, face = np.nonzero(
+        gone[:, rim.first] & layers.present[:, rim.second] & ground.active[:, rim.second]
+    )
+    outside = rim.second[face]
+    node = layer * n + outside
+    dz = thickness[layer, outside]
+    half = ground.kh.reshape(-1)[node] / rim.gaps[face, 1]
+    area = dz * rim.width[face] * rim_factor[face]
+    held = _wall_on_rim(rim, walls, mid[layer, outside], face)
+    behind = held > 0
+    with np.errstate(divide="ignore"):
+        series = 1.0 / (1.0 / half + np.where(behind, 1.0 / np.maximum(held, 1e-300), 0.0))
+    bottom = layers.edges[1:][layer, outside]
+    open_face = ~behind
+    faces = Drains(
+        node[open_face],
+        (bottom + 0.01 * dz)[open_face],  # text levels must not round below the cell
+        (half * area)[open_face],
+        0.98 * dz[open_face],
+    )
+    wall = Drains(
+        node[behind], (bottom + 0.5 * dz)[behind], (series * area)[behind], np.zeros(behind.sum())
+    )
+    return Dig(formation, gone, floor, faces, wall, floor_plan)
+
+
+def _floor_drains(
+    ground: Ground, inside: NDArray[np.bool_], gone: NDArray[np.bool_], formation: float
+) -> tuple[Drains, Nodes]:
+    """Drains on the first cell under the floor of every pit column."""
+    layers = ground.layers
+    nlay = layers.present.shape[0]
+    remains = layers.present & ground.active & ~gone
+    plan = np.flatnonzero(inside & remains.any(axis=0))
+    layer = np.argmax(remains[:, plan], axis=0)
+    top = layers.edges[:-1][layer, plan]
+    dz = layers.thickness[layer, plan]
+    level = np.minimum(top, np.where(top > formation + 1e-9, formation, top))
+    level = np.maximum(level, layers.edges[1:][layer, plan] + 0.01 * dz)
+    node = layer * inside.size + plan
+    conductance = ground.kv.reshape(-1)[node] * ground.area[plan] / (0.5 * dz)
+    assert nlay * inside.size > node.max(initial=0)
+    return Drains(node, level, conductance, np.zeros(node.size)), plan
+
+
+def _wall_on_rim(
+    rim: PlanFaces, walls: list[PlacedWall], level: Floats, face: Nodes
+) -> Floats:
+    """Wall conductance per area [1/s] on rim faces (m,), 0 where no wall holds water there."""
+    held = np.zeros(face.size)
+    count = int(max(rim.first.max(initial=0), rim.second.max(initial=0))) + 1
+    key = np.minimum(rim.first, rim.second).astype(np.int64) * count + np.maximum(
+        rim.first, rim.second
+    )
+    for placed in walls:
+        low = np.minimum(placed.faces.first, placed.faces.second).astype(np.int64)
+        own = low * count + np.maximum(placed.faces.first, placed.faces.second)
+        order = np.argsort(own)
+        at = np.minimum(np.searchsorted(own[order], key), own.size - 1)
+        match = own.size > 0 and own[order][at] == key
+        index = order[at][face]
+        stands = match[face] & (level > placed.toe[index]) & (level < placed.top[index])
+        conductance = placed.conductance[index]
+        tighter = stands & ((held == 0) | (conductance < held))
+        held = np.where(tighter, conductance, held)
+    return held

@@ -1,0 +1,283 @@
+"""Solve one written stage: climb the ladder until MODFLOW 6 answers, and prove the answer.
+
+An answer counts when MODFLOW 6 ended normally and its own budget closes. Everything else is a
+failed attempt, whose last lines are kept for the message.
+"""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wellring.inputs.faults import SolverFailed
+from wellring.model.build import MODEL
+from wellring.model.rungs import (
+    LADDER,
+    PSEUDO_TIME_STEPS,
+    Rung,
+    pseudo_storage_text,
+    settings_text,
+    time_text,
+)
+
+Floats = NDArray[np.float64]
+
+MASS_BALANCE_LIMIT = 0.1
+"""Percent; an answer whose budget closes worse than this carries a warning."""
+_HEAD_CLOSURE = 1e-4
+_FLOW_CLOSURE = 0.1
+_DISCREPANCY = re.compile(r"PERCENT DISCREPANCY =\s*([-+0-9.Ee*]+)")
+_TOTAL_IN = re.compile(r"TOTAL IN =\s*([-+0-9.Ee]+)")
+
+
+@dataclass
+class Attempt:
+    """One run of the solver: the rung, whether it answered, why not, and its cost [s]."""
+
+    rung: str
+    answered: bool
+    why: str
+    seconds: float
+    discrepancy: float = float("nan")
+    total_in: float = float("nan")
+
+
+@dataclass
+class Solution:
+    """A solved stage: heads (nlay, n) [m], how it was reached, budget error [%]."""
+
+    heads: Floats
+    rung: str
+    discrepancy: float
+    attempts: list[Attempt] = field(default_factory=list)
+
+    @property
+    def seconds(self) -> float:
+        """Wall time spent in the solver [s]."""
+        return sum(attempt.seconds for attempt in self.attempts)
+
+
+Progress = Callable[[str], None]
+
+
+def solve_stage(
+    name: str,
+    folder: Path,
+    solver: Path,
+    start: Floats,
+    *,
+    rungs: tuple[Rung, ...] = LADDER,
+    first: str | None = None,
+    progress: Progress | None = None,
+    time_limit: float = 3600.0,
+) -> Solution:
+    """Solve the stage written in `folder`.
+
+    Parameters
+    ----------
+    start : (nlay, nrow, ncol) start heads [m].
+    first : rung to try first (one that worked for the same stage before).
+    time_limit : wall seconds for one attempt.
+
+    Raises
+    ------
+    SolverFailed : no rung answered; says why for the last one and keeps the files.
+    """
+    order = sorted(rungs, key=lambda rung: rung.name != first) if first else rungs
+    attempts: list[Attempt] = []
+    for rung in order:
+        attempt = _try(rung, folder, solver, start, _FLOW_CLOSURE, name, progress, time_limit)
+        attempts.append(attempt)
+        if not attempt.answered:
+            continue
+        heads = read_heads(folder)
+        if abs(attempt.discrepancy) > 0.25 * MASS_BALANCE_LIMIT and np.isfinite(attempt.total_in):
+            heads = _polish(
+                rung, folder, solver, heads, start, attempts, name, progress, time_limit
+            )
+        answered = [item for item in attempts if item.answered]
+        return Solution(heads, rung.name, answered[-1].discrepancy, attempts)
+    raise SolverFailed(name, f"{len(attempts)} ways tried; {attempts[-1].why}", folder)
+
+
+def _polish(
+    rung: Rung,
+    folder: Path,
+    solver: Path,
+    heads: Floats,
+    start: Floats,
+    attempts: list[Attempt],
+    name: str,
+    progress: Progress | None,
+    time_limit: float,
+) -> Floats:
+    """Close the budget of a small flow: solve on from the answer with a tighter flow closure."""
+    total = max(attempts[-1].total_in, 1e-8)
+    closure = min(_FLOW_CLOSURE, 1e-5 * total)
+    warm = np.where(np.abs(heads) < 1e20, heads, start)
+    plain = rung if not rung.stepping else LADDER[1]
+    attempt = _try(plain, folder, solver, warm, closure, name, progress, time_limit, 1e-6)
+    if attempt.answered and abs(attempt.discrepancy) < abs(attempts[-1].discrepancy):
+        attempts.append(attempt)
+        return read_heads(folder)
+    # The tighter closure was not reached: the looser answer stands, with its files.
+    attempt.answered = False
+    attempts.append(attempt)
+    again = _try(rung, folder, solver, start, _FLOW_CLOSURE, name, progress, time_limit)
+    attempts.append(again)
+    return read_heads(folder)
+
+
+def _try(
+    rung: Rung,
+    folder: Path,
+    solver: Path,
+    start: Floats,
+    flow_closure: float,
+    name: str,
+    progress: Progress | None,
+    time_limit: float,
+    head_closure: float = _HEAD_CLOSURE,
+) -> Attempt:
+    _set(folder, rung, start, flow_closure, head_closure)
+    began = time.perf_counter()
+    why = _run(folder, solver, f"{name}, {rung.name}", progress, time_limit)
+    seconds = time.perf_counter() - began
+    if why:
+        return Attempt(rung.name, False, why, seconds)
+    discrepancy, total = budget_error(folder / f"{MODEL}.lst")
+    good = np.isfinite(discrepancy) and abs(discrepancy) < 1.0
+    why = "" if good else f"its water budget does not close ({discrepancy:g} %)"
+    return Attempt(rung.name, bool(good), why, seconds, discrepancy, total)
+
+
+def _set(
+    folder: Path, rung: Rung, start: Floats, flow_closure: float, head_closure: float
+) -> None:
+    """Write what a rung changes: solver settings, time steps, options, start heads."""
+    (folder / f"{MODEL}.ims").write_text(settings_text(rung, flow_closure, head_closure))
+    (folder / f"{MODEL}.tdis").write_text(time_text(rung))
+    name_file = folder / f"{MODEL}.nam"
+    text = name_file.read_text()
+    text = re.sub(r"(?im)^\s*newton.*$", f"  NEWTON{'  UNDER_RELAXATION' * rung.newton_relaxed}", text)
+    text = re.sub(r"(?im)^\s*sto6\s+pseudo_time\.sto.*\n", "", text)
+    if rung.stepping:
+        (folder / "pseudo_time.ats").write_text(PSEUDO_TIME_STEPS)
+        (folder / "pseudo_time.sto").write_text(pseudo_storage_text())
+        text = re.sub(
+            r"(?im)^(\s*end packages)", r"  STO6  pseudo_time.sto  sto\n\1", text, count=1
+        )
+    name_file.write_text(text)
+    write_heads(folder, start)
+
+
+def write_heads(folder: Path, start: Floats) -> None:
+    """Write start heads (nlay, nrow, ncol) [m] as MODFLOW 6 binary arrays, one a layer."""
+    nlay, nrow, ncol = start.shape
+    header = np.zeros(
+        1,
+        dtype=[
+            ("kstp", "<i4"),
+            ("kper", "<i4"),
+            ("pertim", "<f8"),
+            ("totim", "<f8"),
+            ("text", "S16"),
+            ("ncol", "<i4"),
+            ("nrow", "<i4"),
+            ("ilay", "<i4"),
+        ],
+    )
+    header["kstp"] = header["kper"] = 1
+    header["text"], header["ncol"], header["nrow"] = b"STRT".ljust(16), ncol, nrow
+    for layer in range(nlay):
+        header["ilay"] = layer + 1
+        with open(folder / f"start_{layer + 1:03d}.bin", "wb") as file:
+            file.write(header.tobytes())
+            file.write(np.ascontiguousarray(start[layer], "<f8").tobytes())
+
+
+def read_heads(folder: Path) -> Floats:
+    """Heads of the last step (nlay, nrow, ncol) [m]; 1e30 in cells left out."""
+    from flopy.utils import HeadFile
+
+    with HeadFile(str(folder / f"{MODEL}.hds"), precision="double") as file:
+        return file.get_data(totim=file.get_times()[-1])
+
+
+def budget_error(listing: Path) -> tuple[float, float]:
+    """Percent discrepancy and total inflow [m³/day] of the last budget in the model's listing."""
+    with open(listing, "rb") as file:
+        file.seek(max(0, listing.stat().st_size - 200_000))
+        text = file.read().decode("ascii", "replace")
+    found, totals = _DISCREPANCY.findall(text), _TOTAL_IN.findall(text)
+    try:
+        # The listing prints the cumulative and the rate column; the rate is the last one.
+        return float(found[-1]), float(totals[-1])
+    except (IndexError, ValueError):
+        return float("nan"), float("nan")
+
+
+def _run(
+    folder: Path, solver: Path, label: str, progress: Progress | None, time_limit: float
+) -> str:
+    """Run MODFLOW 6 in `folder`; "" when it ended normally, else why not."""
+    for leftover in (f"{MODEL}.hds", f"{MODEL}.bud", "outer.csv", f"{MODEL}.lst", "mfsim.lst"):
+        (folder / leftover).unlink(missing_ok=True)
+    deadline = time.monotonic() + time_limit
+    with open(folder / "mf6.out", "wb") as output:
+        process = subprocess.Popen(
+            [str(solver)], cwd=folder, stdout=output, stderr=subprocess.STDOUT
+        )
+        try:
+            while True:
+                try:
+                    process.wait(timeout=0.5)
+                    break
+                except subprocess.TimeoutExpired:
+                    if time.monotonic() > deadline:
+                        process.kill()
+                        process.wait()
+                        return f"stopped after {time_limit:.0f} s without an answer"
+                    if progress is not None:
+                        progress(f"{label}: {_outer_line(folder)}")
+        except BaseException:
+            process.kill()
+            process.wait()
+            raise
+    text = (folder / "mf6.out").read_text(errors="replace")
+    if process.returncode == 0 and "Normal termination" in text:
+        return ""
+    return _reason(text, process.returncode, folder)
+
+
+def _outer_line(folder: Path) -> str:
+    """How far the solver is, from its own record of outer iterations."""
+    try:
+        with open(folder / "outer.csv", "rb") as file:
+            file.seek(0, 2)
+            file.seek(max(0, file.tell() - 2000))
+            last = file.read().decode("ascii", "replace").strip().splitlines()[-1].split(",")
+        return f"outer iteration {int(last[3])}, largest head change {float(last[5]):.2g} m"
+    except (OSError, IndexError, ValueError):
+        return "working"
+
+
+def _reason(output: str, code: int | None, folder: Path) -> str:
+    """Why a run gave no answer, in one line."""
+    if code is not None and code < 0:
+        return f"it was killed by signal {-code}"
+    errors = re.findall(r"^\s*\d+\. (.+)$", output, flags=re.M)
+    if errors:
+        return f"it refused the input: {errors[0].strip()}"
+    listing = folder / "mfsim.lst"
+    if listing.exists() and "FAILED TO CONVERGE" in listing.read_text(errors="replace").upper():
+        return f"it did not converge ({_outer_line(folder)})"
+    lines = [line.strip() for line in output.splitlines() if line.strip()]
+    return f"it stopped with exit code {code}: {lines[-1] if lines else 'no output'}"

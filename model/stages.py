@@ -1,0 +1,193 @@
+"""Solve a scheme stage by stage, each from the heads of the one before."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wellring.inputs.units import DAY
+from wellring.model.build import WELLS_CSV, StageModel, drive_rows, write_stage
+from wellring.model.drainage.points import GridPoint, PointDrive, PointState
+from wellring.model.excavation import Dig, dig_stage
+from wellring.model.layout import Layout, formations, stage_start
+from wellring.model.limits import Settled, settle
+from wellring.model.solve import Attempt, Solution, solve_stage
+from wellring.model.walls import wall_cells
+
+Floats = NDArray[np.float64]
+
+NATURAL = "before the work"
+"""Name of the stage that is solved first, without dig, walls or pumps."""
+
+
+@dataclass
+class SolvedStage:
+    """One stage after its solve; `points` are those of the layout, None for the natural state."""
+
+    name: str
+    folder: str
+    formation: float | None
+    dig: Dig | None
+    heads: Floats
+    solution: Solution
+    settled: Settled | None
+    points: list[GridPoint] = field(default_factory=list)
+    attempts: list[Attempt] = field(default_factory=list)
+
+
+Report = Callable[[str], None]
+
+
+def solve_scheme(
+    layout: Layout, folder: Path, solver: Path, report: Report | None = None,
+    only_last: bool = False, start: Floats | None = None,
+) -> list[SolvedStage]:
+    """Solve the natural state and then every stage, in folders below `folder`.
+
+    Parameters
+    ----------
+    only_last : leave out the stages between (for side studies of the deepest stage).
+
+    Raises
+    ------
+    SolverFailed : a stage has no answer; names it.
+    """
+    found = [_solve_natural(layout, folder, solver, report)]
+    levels = formations(layout.site)
+    names = [stage.name for stage in layout.site.description.excavation.stages]
+    which = [len(levels) - 1] if only_last else range(len(levels))
+    for index in which:
+        found.append(
+            _solve_dug(layout, index, names[index], levels[index], folder, solver,
+                       found[-1].heads if start is None else start, report)
+        )
+    return found
+
+
+def _solve_natural(
+    layout: Layout, folder: Path, solver: Path, report: Report | None
+) -> SolvedStage:
+    name = stage_folder_name(0, NATURAL)
+    start = stage_start(layout, None)
+    model = StageModel(NATURAL, layout.plan, layout.ground, layout.ground.active, start,
+                       layout.water)
+    write_stage(model, folder / name)
+    solution = solve_stage(NATURAL, folder / name, solver, start, progress=report)
+    return SolvedStage(NATURAL, name, None, None, solution.heads, solution, None, [],
+                       solution.attempts)
+
+
+def _solve_dug(
+    layout: Layout, index: int, stage: str, formation: float, folder: Path, solver: Path,
+    before: Floats, report: Report | None,
+) -> SolvedStage:
+    walls = [wall for wall in layout.walls if wall.from_stage <= index]
+    dig = dig_stage(layout.ground, layout.inside, layout.rim, layout.rim_factor, formation, walls)
+    active = layout.ground.active & ~dig.gone
+    working = [first <= index <= last for first, last in layout.point_stages]
+    flat = active.reshape(-1)
+    points = [point.on(flat) for point in layout.points]
+    usable = [p for p, works in zip(points, working, strict=True) if works and p.node.size]
+    name = stage_folder_name(index + 1, stage)
+    place = folder / name
+    start = stage_start(layout, before)
+    model = StageModel(
+        stage, layout.plan, layout.ground, active, start, layout.water,
+        drains={"floor": dig.floor, "faces": dig.faces, "wall": dig.wall},
+        walls=[wall_cells(wall, layout.ground.layers.edges, layout.ground.active)
+               for wall in walls],
+        points=usable,
+        drives=[PointDrive(point.lowest, None, "level") for point in usable],
+    )
+    write_stage(model, place)
+    run = _Runner(stage, place, solver, start, report)
+    settled = settle(usable, run)
+    all_points = _spread(layout.points, points, working, usable, settled)
+    assert run.solution is not None
+    return SolvedStage(stage, name, formation, dig, run.solution.heads, run.solution, all_points,
+                       points, run.attempts)
+
+
+class _Runner:
+    """Solves one stage again and again for other drives, each time from the last heads."""
+
+    def __init__(self, stage: str, place: Path, solver: Path, start: Floats,
+                 report: Report | None):
+        self.stage, self.place, self.solver, self.report = stage, place, solver, report
+        self.start = start
+        self.solution: Solution | None = None
+        self.attempts: list[Attempt] = []
+
+    def __call__(self, drives: Sequence[PointDrive]) -> list[PointState]:
+        first = None
+        if self.solution is not None:
+            heads = self.solution.heads
+            self.start = np.where(np.abs(heads) < 1e20, heads, self.start)
+            first = self.solution.rung
+        if drives:
+            set_drives(self.place, drives)
+        self.solution = solve_stage(self.stage, self.place, self.solver, self.start,
+                                    first=first, progress=self.report)
+        self.attempts += self.solution.attempts
+        return read_points(self.place, drives)
+
+
+def _spread(
+    every: list[GridPoint], on_stage: list[GridPoint], working: list[bool],
+    usable: list[GridPoint], settled: Settled,
+) -> Settled:
+    """Drives and states for all points of the layout, those not in the solve shut."""
+    drives, states, at = [], [], 0
+    for point, works in zip(on_stage, working, strict=True):
+        if works and point.node.size:
+            drives.append(settled.drives[at])
+            states.append(settled.states[at])
+            at += 1
+        else:
+            drives.append(PointDrive(None, None, "dry" if works else "not used"))
+            states.append(PointState(float("nan"), 0.0))
+    assert at == len(usable) and len(drives) == len(every)
+    return Settled(drives, states, settled.rounds, settled.settled)
+
+
+def set_drives(folder: Path, drives: Sequence[PointDrive]) -> None:
+    """Write how the points are driven into a stage's well file, in place of what stood there."""
+    rows = [
+        "  " + " ".join(str(value + 1 if column == 0 else value) for column, value in enumerate(row))
+        for index, drive in enumerate(drives)
+        for row in drive_rows(index, drive)
+    ]
+    path = folder / "maw.dat"
+    text = re.sub(r"(?is)begin period\s+1.*?end period\s+1", "", path.read_text()).rstrip()
+    path.write_text(text + "\n\nBEGIN period  1\n" + "\n".join(rows) + "\nEND period  1\n")
+
+
+def read_points(folder: Path, drives: Sequence[PointDrive]) -> list[PointState]:
+    """Level [m] and flow out of the ground [m³/s] of each point, from the solver's own record."""
+    if not drives:
+        return []
+    with open(folder / WELLS_CSV, newline="") as file:
+        last = list(csv.DictReader(file))[-1]
+    values = {name.strip().upper(): float(value) for name, value in last.items() if value.strip()}
+    states = []
+    for index, drive in enumerate(drives, start=1):
+        if drive.shut:
+            states.append(PointState(float("nan"), 0.0))
+            continue
+        kind = "CONSTANT" if drive.held is not None else "RATE"
+        states.append(
+            PointState(values[f"HEAD{index}"], -values[f"{kind}{index}"] / DAY)
+        )
+    return states
+
+
+def stage_folder_name(index: int, name: str) -> str:
+    """A folder name that sorts in order and is safe on every system."""
+    safe = re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")[:40]
+    return f"{index:02d}-{safe or 'stage'}"

@@ -1,0 +1,325 @@
+"""Surfaces through scattered points: ordinary kriging, linear in triangles, or nearest point.
+
+All three pass through the data exactly, work with one, two or collinear points, and stay bounded
+far outside the borings: that is where most of a groundwater model's cells lie.
+"""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+
+METHODS = ("kriging", "linear", "nearest")
+
+SAME_PLACE = 1e-3
+"""Points closer than this [m] are one point, with the mean of their values."""
+FEWEST_FOR_KRIGING = 4
+FEWEST_FOR_TREND = 6
+FEWEST_FOR_FIT = 10
+TREND_SIGNIFICANCE = 0.05
+LONGEST_RANGE = 1.25
+"""Upper bound of the variogram's range, in extents of the data (common practice, no source)."""
+CHUNK = 20_000
+
+
+@dataclass(frozen=True)
+class Variogram:
+    """Spherical variogram without nugget: `range` [m] and `sill` [square of the values' unit]."""
+
+    range: float
+    sill: float
+
+
+def interpolate(
+    method: str,
+    x: Floats,
+    y: Floats,
+    values: Floats,
+    xq: Floats,
+    yq: Floats,
+    *,
+    with_std: bool = False,
+    trend: bool = True,
+) -> tuple[Floats, Floats | None]:
+    """Interpolate `values` known at (x, y) to the points (xq, yq).
+
+    "kriging"
+        Ordinary kriging with a spherical variogram, of what a sloping plane leaves over where
+        such a plane is justified (F-test at 5 %, at least 6 points), else about a constant mean.
+        Beyond the data the estimate tends to the plane, which is carried on for half the data's
+        extent and then kept level, so that it cannot run away. Fewer than 4 points: as "linear".
+    "linear"
+        Linear in Delaunay triangles; outside them the value at the nearest point of their rim.
+    "nearest"
+        The value of the nearest point.
+
+    Parameters
+    ----------
+    method : one of "kriging", "linear", "nearest".
+    x, y, values : shape (n,), n ≥ 1; coordinates [m] and values (any unit).
+    xq, yq : shape (m,) coordinates asked for [m].
+    with_std : also return the kriging standard deviation.
+    trend : False keeps kriging to a constant mean.
+
+    Returns
+    -------
+    estimates of shape (m,), and with "kriging" and `with_std` their standard deviation of shape
+    (m,) in the values' unit, else None. It is 0 at the data, NaN elsewhere where fewer than 4
+    points leave it unknown, and does not contain the uncertainty of the plane itself.
+
+    Raises
+    ------
+    ValueError : unknown method, no points, shapes that differ, or values that are not finite.
+
+    References
+    ----------
+    Ordinary kriging and its variance: Chilès & Delfiner, Geostatistics, 2nd ed. (2012), §3.4
+    (value from memory); computed by GSTools, doi:10.5194/gmd-15-3161-2022.
+    """
+    if method not in METHODS:
+        raise ValueError(f"method is {method!r}; expected one of {', '.join(METHODS)}")
+    x, y, values, xq, yq = (np.asarray(a, dtype=np.float64) for a in (x, y, values, xq, yq))
+    if x.ndim != 1 or not x.shape == y.shape == values.shape or x.size == 0:
+        raise ValueError("expected x, y and values of one shape (n,) with n ≥ 1")
+    if xq.ndim != 1 or xq.shape != yq.shape:
+        raise ValueError("expected xq and yq of one shape (m,)")
+    if not all(np.isfinite(a).all() for a in (x, y, values)):
+        raise ValueError("expected finite coordinates and values")
+
+    x, y, values = _without_twins(x, y, values)
+    # Grid coordinates of millions of metres would cost half the digits in every product.
+    x0, y0 = x.mean(), y.mean()
+    x, y, xq, yq = x - x0, y - y0, xq - x0, yq - y0
+    if xq.size == 0:
+        return np.zeros(0), np.zeros(0) if with_std and method == "kriging" else None
+    if method == "nearest":
+        return _nearest(x, y, values, xq, yq), None
+    if method == "linear":
+        return _linear(x, y, values, xq, yq), None
+    if x.size < FEWEST_FOR_KRIGING:
+        std = np.where(_distance_to_data(x, y, xq, yq) < SAME_PLACE, 0.0, np.nan)
+        return _linear(x, y, values, xq, yq), std if with_std else None
+    return _krige(x, y, values, xq, yq, with_std, trend)
+
+
+def fit_variogram(x: Floats, y: Floats, residuals: Floats) -> Variogram:
+    """Fit a spherical variogram to `residuals` at (x, y); its sill is their variance.
+
+    The range is held between the mean spacing of neighbours and 1.25 extents of the data: a free
+    fit to values that still contain a slope has no sill to find and runs off. With fewer than 10
+    points an experimental variogram says nothing; the range is then the extent (common practice,
+    no source).
+
+    Parameters
+    ----------
+    x, y, residuals : shape (n,), n ≥ 2, not all equal.
+    """
+    import gstools
+
+    sill = float(np.var(residuals, ddof=1))
+    extent = _extent(x, y)
+    if x.size < FEWEST_FOR_FIT:
+        return Variogram(extent, sill)
+    lowest = float(np.mean(_spacing(x, y)))
+    # Unit extent and unit sill, so that the fit's tolerances fit every site.
+    model = gstools.Spherical(dim=2, var=1.0, len_scale=0.5)
+    model.set_arg_bounds(
+        check_args=False, len_scale=[min(lowest / extent, LONGEST_RANGE / 2), LONGEST_RANGE]
+    )
+    bins = np.linspace(0.0, 0.7, int(np.clip(np.sqrt(x.size * (x.size - 1) / 2), 4, 15)) + 1)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        centres, gamma, pairs = gstools.vario_estimate(
+            (x / extent, y / extent), residuals / np.sqrt(sill), bins, return_counts=True
+        )
+        try:
+            model.fit_variogram(
+                centres[pairs > 0],
+                gamma[pairs > 0],
+                sill=1.0,
+                nugget=False,
+                init_guess={"len_scale": 0.5},
+                weights=np.sqrt(pairs[pairs > 0]),
+            )
+        except (RuntimeError, ValueError, TypeError):  # no convergence, or too few filled bins
+            return Variogram(extent, sill)
+    return Variogram(float(model.len_scale) * extent, sill)
+
+
+def _krige(
+    x: Floats, y: Floats, values: Floats, xq: Floats, yq: Floats, with_std: bool, trend: bool
+) -> tuple[Floats, Floats | None]:
+    import gstools
+
+    plane = _plane(x, y, values) if trend else None
+    base = np.full(xq.shape, 0.0 if plane is None else np.nan)
+    residuals = values - values.mean()
+    if plane is None:
+        base += values.mean()
+    else:
+        residuals = values - plane(x, y)
+        base = plane(*_pulled_back(x, y, xq, yq))
+    if residuals.std() <= 1e-9 * max(1.0, float(np.abs(values).max())):
+        return base, np.zeros(xq.shape) if with_std else None
+
+    variogram = fit_variogram(x, y, residuals)
+    model = gstools.Spherical(dim=2, var=variogram.sill, len_scale=variogram.range, nugget=0.0)
+    system = gstools.krige.Ordinary(model, cond_pos=(x, y), cond_val=residuals, exact=True)
+    answer = system((xq, yq), return_var=with_std, chunk_size=CHUNK, store=False)
+    if not with_std:
+        return base + answer, None
+    field, variance = answer
+    return base + field, np.sqrt(np.maximum(variance, 0.0))
+
+
+def _plane(x: Floats, y: Floats, values: Floats) -> Callable[[Floats, Floats], Floats] | None:
+    """Least-squares plane through the values, or None where it explains no more than chance.
+
+    F-test of all slopes together; Draper & Smith, Applied Regression Analysis, 3rd ed. (1998),
+    ch. 4 (value from memory). Points nearly on a line give a slope along that line only.
+    """
+    from scipy.special import fdtrc
+
+    if x.size < FEWEST_FOR_TREND:
+        return None
+    axes, spread = _principal_axes(x, y)
+    axes = axes[spread > 0.05 * spread[0]]
+    design = np.column_stack([np.ones(x.size), np.column_stack([x, y]) @ axes.T])
+    factors = np.linalg.lstsq(design, values, rcond=None)[0]
+    left = float(np.sum((values - design @ factors) ** 2))
+    total = float(np.sum((values - values.mean()) ** 2))
+    free = x.size - len(axes) - 1
+    if total <= 0.0:
+        return None
+    ratio = (total - left) / len(axes) / max(left / free, 1e-30 * total)
+    if fdtrc(len(axes), free, max(ratio, 0.0)) > TREND_SIGNIFICANCE:
+        return None
+    slope = factors[1:] @ axes
+    return lambda px, py: factors[0] + slope[0] * px + slope[1] * py
+
+
+def _pulled_back(x: Floats, y: Floats, xq: Floats, yq: Floats) -> tuple[Floats, Floats]:
+    """The query points, those far outside moved onto the hull widened by half its extent."""
+    hull = shapely.convex_hull(shapely.multipoints(np.column_stack([x, y])))
+    rim = hull.exterior if hull.geom_type == "Polygon" else hull
+    points = shapely.points(xq, yq)
+    near = shapely.get_coordinates(
+        shapely.line_interpolate_point(rim, shapely.line_locate_point(rim, points))
+    )
+    if hull.geom_type == "Polygon":
+        inside = shapely.contains_xy(hull, xq, yq)
+        near[inside] = np.column_stack([xq, yq])[inside]
+    away = np.column_stack([xq, yq]) - near
+    distance = np.hypot(away[:, 0], away[:, 1])
+    margin = 0.5 * _extent(x, y)
+    kept = np.minimum(1.0, margin / np.maximum(distance, 1e-12))
+    moved = near + away * kept[:, None]
+    return moved[:, 0], moved[:, 1]
+
+
+def _linear(x: Floats, y: Floats, values: Floats, xq: Floats, yq: Floats) -> Floats:
+    if x.size == 1:
+        return np.full(xq.shape, values[0])
+    axes, _ = _principal_axes(x, y)
+    along, across = axes @ np.vstack([x, y])
+    order = np.argsort(along)
+    gap = float(np.diff(along[order]).min())
+    # A row of borings is a section, not a triangulation of slivers: the surface is carried
+    # square to the row, as long as each boring keeps a place of its own along it.
+    scatter = float(np.ptp(across))
+    if x.size == 2 or (scatter < 0.02 * np.ptp(along) and gap > scatter):
+        return np.interp(axes[0] @ np.vstack([xq, yq]), along[order], values[order])
+
+    from scipy.interpolate import LinearNDInterpolator
+    from scipy.spatial import Delaunay
+
+    triangles = Delaunay(np.column_stack([x, y]))
+    found = LinearNDInterpolator(triangles, values)(xq, yq)
+    outside = np.isnan(found)
+    if outside.any():
+        ring = _ring(triangles.convex_hull)
+        corners = np.column_stack([x, y])[ring]
+        rim = shapely.linestrings(corners)
+        way = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(corners, axis=0).T))])
+        place = shapely.line_locate_point(rim, shapely.points(xq[outside], yq[outside]))
+        found[outside] = np.interp(place, way, values[ring])
+    return found
+
+
+def _ring(edges: NDArray[np.int32]) -> list[int]:
+    """The edges of a triangulation's rim, shape (k, 2), as one closed walk of k + 1 points."""
+    neighbours: dict[int, list[int]] = {}
+    for start, end in edges.tolist():
+        neighbours.setdefault(start, []).append(end)
+        neighbours.setdefault(end, []).append(start)
+    first = min(neighbours)
+    walk, here = [first], min(neighbours[first])
+    while here != first:
+        before = walk[-1]
+        walk.append(here)
+        one, other = neighbours[here]
+        here = other if one == before else one
+    return [*walk, first]
+
+
+def _nearest(x: Floats, y: Floats, values: Floats, xq: Floats, yq: Floats) -> Floats:
+    from scipy.spatial import cKDTree
+
+    return values[cKDTree(np.column_stack([x, y])).query(np.column_stack([xq, yq]))[1]]
+
+
+def _without_twins(x: Floats, y: Floats, values: Floats) -> tuple[Floats, Floats, Floats]:
+    """The points in a fixed order, those at the same place replaced by their mean."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+    from scipy.spatial import cKDTree
+
+    # Sorting makes sums, and so the last digits, independent of the order the points came in.
+    order = np.lexsort((values, y, x))
+    x, y, values = x[order], y[order], values[order]
+    pairs = cKDTree(np.column_stack([x, y])).query_pairs(SAME_PLACE, output_type="ndarray")
+    if len(pairs) == 0:
+        return x, y, values
+    links = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(x.size, x.size))
+    count, group = connected_components(links, directed=False)
+    size = np.bincount(group, minlength=count)
+    mx, my, mv = (np.bincount(group, weights=a, minlength=count) / size for a in (x, y, values))
+    return mx, my, mv
+
+
+def _principal_axes(x: Floats, y: Floats) -> tuple[Floats, Floats]:
+    """Unit axes (rows) of greatest and least spread of the points, and the spreads [m]."""
+    centred = np.column_stack([x - x.mean(), y - y.mean()])
+    spread2, axes = np.linalg.eigh(centred.T @ centred / x.size)
+    return axes.T[::-1], np.sqrt(np.maximum(spread2[::-1], 0.0))
+
+
+def _extent(x: Floats, y: Floats) -> float:
+    """Greatest distance between two of the points [m]; independent of the grid's direction."""
+    from scipy.spatial.distance import pdist
+
+    return float(pdist(np.column_stack([x, y])).max())
+
+
+def _spacing(x: Floats, y: Floats) -> Floats:
+    """Distance of each point to its nearest neighbour [m], shape (n,)."""
+    from scipy.spatial import cKDTree
+
+    points = np.column_stack([x, y])
+    return cKDTree(points).query(points, k=2)[0][:, 1]
+
+
+def _distance_to_data(x: Floats, y: Floats, xq: Floats, yq: Floats) -> Floats:
+    from scipy.spatial import cKDTree
+
+    return cKDTree(np.column_stack([x, y])).query(np.column_stack([xq, yq]))[0]

@@ -1,0 +1,206 @@
+"""A finished run as postprocess sees it: a folder with MODFLOW 6 output, ledger and provenance.
+
+Arrays over cells have the shape (nlay, n) with n = nrow · ncol plan cells, in the ledger's order.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wellring.inputs.faults import FaultLog
+from wellring.inputs.units import DAY
+from wellring.postprocess.ledger import LEDGER_FILE, Ledger, StageEntry
+
+if TYPE_CHECKING:
+    from flopy.utils import CellBudgetFile
+
+Floats = NDArray[np.float64]
+
+MODEL_FOLDER = "mf6"
+MODEL = "gwf"
+RUN_FILE = "run.json"
+ANSWERS_FILE = "answers.json"
+GROUND_FILE = "ground.npz"
+
+
+@dataclass(frozen=True)
+class StageGrid:
+    """Cells of one stage: `edges` (nlay+1, n) levels [m] and `active` (nlay, n)."""
+
+    edges: Floats
+    active: NDArray[np.bool_]
+
+    @property
+    def bottom(self) -> Floats:
+        """Bottom levels (nlay, n) [m]."""
+        return self.edges[1:]
+
+    @property
+    def top(self) -> Floats:
+        """Top levels (nlay, n) [m]."""
+        return self.edges[:-1]
+
+    @property
+    def mid(self) -> Floats:
+        """Mid levels (nlay, n) [m]."""
+        return 0.5 * (self.edges[1:] + self.edges[:-1])
+
+
+class RunFolder:
+    """Read access to one run folder.
+
+    Raises
+    ------
+    InputFaults : the folder is not a run of wellring (on first access of the ledger).
+    """
+
+    def __init__(self, path: str | Path):
+        self.path = Path(path)
+
+    @cached_property
+    def ledger(self) -> Ledger:
+        """Names of cells and faces."""
+        try:
+            return Ledger.read(self.path)
+        except (OSError, ValueError, KeyError, TypeError) as error:
+            faults = FaultLog()
+            faults.add(
+                self.path,
+                LEDGER_FILE,
+                None,
+                "a finished run folder with a readable ledger",
+                f"Name the folder 'wellring run' wrote ({type(error).__name__}).",
+            )
+            faults.raise_if_any()
+            raise
+
+    @cached_property
+    def provenance(self) -> dict[str, Any]:
+        """What run.json holds."""
+        return json.loads((self.path / RUN_FILE).read_text(encoding="utf-8"))
+
+    @cached_property
+    def unit(self) -> NDArray[np.int16]:
+        """Unit index of each cell (nlay, n)."""
+        return self._ground["unit"]
+
+    @cached_property
+    def surface_std(self) -> Floats | None:
+        """Kriging standard deviation of the unit boundaries (n_units+1, n) [m], if kriged."""
+        return self._ground.get("surface_std")
+
+    @cached_property
+    def _ground(self) -> dict[str, NDArray]:
+        with np.load(self.path / GROUND_FILE) as stored:
+            return {name: stored[name] for name in stored.files}
+
+    @cached_property
+    def plan_shape(self) -> tuple[int, int]:
+        """(nrow, ncol)."""
+        return self.ledger.grid.nrow, self.ledger.grid.ncol
+
+    @cached_property
+    def area(self) -> Floats:
+        """Plan areas (n,) [m²]."""
+        grid = self.ledger.grid
+        return np.outer(-np.diff(grid.y_edges), np.diff(grid.x_edges)).ravel()
+
+    @cached_property
+    def local_centres(self) -> tuple[Floats, Floats]:
+        """Local x (ncol,) and y (nrow,) of the cell centres [m]."""
+        x, y = np.asarray(self.ledger.grid.x_edges), np.asarray(self.ledger.grid.y_edges)
+        return 0.5 * (x[1:] + x[:-1]), 0.5 * (y[1:] + y[:-1])
+
+    @cached_property
+    def centres(self) -> tuple[Floats, Floats]:
+        """Site x and y (n,) of the cell centres [m]."""
+        x, y = self.local_centres
+        grid_x, grid_y = np.meshgrid(x, y)
+        site_x, site_y = self.to_site(grid_x, grid_y)
+        return site_x.ravel(), site_y.ravel()
+
+    def to_site(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+        """Local to site coordinates (any shape) [m]."""
+        angle = np.radians(self.ledger.grid.rotation)
+        cos, sin = np.cos(angle), np.sin(angle)
+        x0, y0 = self.ledger.grid.origin
+        return x0 + cos * x - sin * y, y0 + sin * x + cos * y
+
+    def to_local(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+        """Site to local coordinates (any shape) [m]."""
+        angle = np.radians(self.ledger.grid.rotation)
+        cos, sin = np.cos(angle), np.sin(angle)
+        dx = np.asarray(x) - self.ledger.grid.origin[0]
+        dy = np.asarray(y) - self.ledger.grid.origin[1]
+        return cos * dx + sin * dy, -sin * dx + cos * dy
+
+    def plan_cell(self, x: float, y: float) -> int | None:
+        """Flat plan index of the cell at a site point, None outside the grid."""
+        local_x, local_y = self.to_local(np.array([x]), np.array([y]))
+        grid = self.ledger.grid
+        column = int(np.searchsorted(grid.x_edges, local_x[0], side="right")) - 1
+        row = int(np.searchsorted(-np.asarray(grid.y_edges), -local_y[0], side="right")) - 1
+        inside = 0 <= column < grid.ncol and 0 <= row < grid.nrow
+        return row * grid.ncol + column if inside else None
+
+    def stage_folder(self, stage: StageEntry) -> Path:
+        """The stage's MODFLOW 6 folder."""
+        return self.path / MODEL_FOLDER / stage.folder
+
+    def grid_of(self, stage: StageEntry) -> StageGrid:
+        """Cells of a stage, from its binary grid file."""
+        from flopy.mf6.utils import MfGrdFile
+
+        file = MfGrdFile(str(self.stage_folder(stage) / f"{MODEL}.dis.grb"), verbose=False)
+        nlay, n = file.nlay, file.nrow * file.ncol
+        edges = np.vstack([file.top.reshape(1, n), file.bot.reshape(nlay, n)])
+        return StageGrid(edges, file.idomain.reshape(nlay, n) > 0)
+
+    def heads(self, stage: StageEntry) -> Floats:
+        """Heads (nlay, n) [m] of a stage; NaN in cells that are left out."""
+        from flopy.utils import HeadFile
+
+        with HeadFile(
+            str(self.stage_folder(stage) / f"{MODEL}.hds"), precision="double"
+        ) as file:
+            heads = file.get_data(totim=file.get_times()[-1])
+        heads = heads.reshape(heads.shape[0], -1)
+        return np.where(np.abs(heads) < 1e20, heads, np.nan)
+
+    def budget_file(self, stage: StageEntry) -> CellBudgetFile:
+        """The stage's cell-by-cell flows (flopy reader)."""
+        from flopy.utils import CellBudgetFile
+
+        return CellBudgetFile(
+            str(self.stage_folder(stage) / f"{MODEL}.bud"), precision="double"
+        )
+
+    def package_flows(self, stage: StageEntry, package: str) -> tuple[NDArray[np.intp], Floats]:
+        """Nodes and flows [m³/s] of one package, positive into the ground; empty if not there.
+
+        Parameters
+        ----------
+        package : its name in the stage's files ("drn_floor", "maw", "ghb_1").
+        """
+        with self.budget_file(stage) as file:
+            names = [name.strip().decode() for name in file.unique_package_names or []]
+            if package.upper() not in [name.upper() for name in names]:
+                return np.zeros(0, np.intp), np.zeros(0)
+            records = file.get_data(paknam2=package.upper(), totim=file.get_times()[-1])
+        if not records:
+            return np.zeros(0, np.intp), np.zeros(0)
+        record = records[-1]
+        return record["node"].astype(np.intp) - 1, record["q"] / DAY
+
+    def face_flows(self, stage: StageEntry) -> Floats:
+        """MODFLOW 6's FLOW-JA-FACE of a stage [m³/s], flat in its own order."""
+        with self.budget_file(stage) as file:
+            data = file.get_data(text="FLOW-JA-FACE", totim=file.get_times()[-1])[-1]
+        return np.asarray(data).ravel() / DAY
