@@ -137,15 +137,15 @@ class Piezometers:
         centre; the residual standard deviation in the basis has n − 3 degrees of freedom.
         """
         own = [reading for reading in self.readings if soil is None or reading.soil == soil]
-        of = "all piezometers" if soil is None else f"piezometers in {soil}"
+        of = "in all soils" if soil is None else f"in {soil}"
         if not own:
             own = list(self.readings)
-            of = f"all piezometers, none of them in {soil}"
+            of = f"in all soils, none of them in {soil}"
             if faults is not None:
                 faults.warn(f"{self.source}: no reading in {soil}; all readings are used for it")
         plane, errors = _fitted(own, of, self.source)
         if faults is not None:
-            _warn_of_fit(plane, errors, own, f"{self.source}: {of}", faults)
+            _warn_of_fit(plane, errors, own, f"{self.source}: readings {of}", faults)
         return plane
 
 
@@ -271,7 +271,7 @@ def _fitted(
     if count < 3 or spread[1] <= COLLINEAR * spread[0]:
         mean = float(level.mean())
         why = "" if count < 3 else ", which lie in a line"
-        text = f"mean level of {count} {of}{why} ({source})"
+        text = f"mean level of {count} readings {of}{why} ({source})"
         return LevelPlane.constant(mean, text), level - mean
     design = np.column_stack([np.ones(count), offset])
     a, b, c = (float(value) for value in np.linalg.lstsq(design, level, rcond=None)[0])
@@ -281,7 +281,7 @@ def _fitted(
     if count > 3:
         fit = f"residual standard deviation {math.sqrt(errors @ errors / (count - 3)):.2f} m"
     text = (
-        f"least-squares plane through {count} {of} ({source}): falls {plane.gradient:.4g} toward "
+        f"least-squares plane through {count} readings {of} ({source}): falls {plane.gradient:.4g} toward "
         f"azimuth {plane.toward:.0f}°, {fit}"
     )
     return LevelPlane(a, b, c, plane.x0, plane.y0, text), errors

@@ -91,7 +91,7 @@ def test_plane_through_exact_readings_is_found(tmp_path: Path) -> None:
     assert plane.at(390500, 5820500) == pytest.approx(on_plane(390500, 5820500))
     assert plane.gradient == pytest.approx(0.005)
     assert plane.toward == pytest.approx(math.degrees(math.atan2(0.003, -0.004)))  # 143.1°
-    assert "through 4 piezometers in sand" in plane.basis
+    assert "through 4 readings in sand" in plane.basis
     assert "residual standard deviation 0.00 m" in plane.basis
     assert faults.warnings == []
     assert "exact through 3 points" in sound(
@@ -135,7 +135,7 @@ def test_few_or_collinear_points_give_the_mean(tmp_path: Path) -> None:
                                 ("B", 390100, 5820000, 3.4, "sand")))
     plane = two.level_function("sand")
     assert (plane.a, plane.gradient) == (pytest.approx(3.2), 0.0)
-    assert plane.basis == "mean level of 2 piezometers in sand (water.csv)"
+    assert plane.basis == "mean level of 2 readings in sand (water.csv)"
     one = sound(tmp_path, table(("A", 390000, 5820000, 3.0, "sand")))
     assert one.level_function("sand").a == pytest.approx(3.0)
     nearly = sound(tmp_path, table(
