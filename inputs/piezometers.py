@@ -281,8 +281,8 @@ def _fitted(
     if count > 3:
         fit = f"residual standard deviation {math.sqrt(errors @ errors / (count - 3)):.2f} m"
     text = (
-        f"least-squares plane through {count} readings {of} ({source}): falls {plane.gradient:.4g} toward "
-        f"azimuth {plane.toward:.0f}°, {fit}"
+        f"least-squares plane through {count} readings {of} ({source}): falls "
+        f"{plane.gradient:.4g} toward azimuth {plane.toward:.0f}°, {fit}"
     )
     return LevelPlane(a, b, c, plane.x0, plane.y0, text), errors
 
