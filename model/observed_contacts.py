@@ -8,6 +8,7 @@ its own depth. Given whole to the upper unit, the lens would dive to the bottom 
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -36,6 +37,8 @@ class ObservedContacts:
         there, equal to the one above where it passed without meeting the unit.
     present : shape (m, n), the boring met the unit.
     divided : shape (m, n), it met it in a bed divided between units of that soil.
+    room : shape (m, n, 2), top and bottom of that bed [m] where the unit's bottom only divides it
+        and so could lie anywhere between them; NaN elsewhere.
     last, final : shape (n,), unit in which the boring ended, and the level of its end [m].
     """
 
@@ -44,6 +47,7 @@ class ObservedContacts:
     levels: Floats
     present: Flags
     divided: Flags
+    room: Floats
     last: NDArray[np.int64]
     final: Floats
 
@@ -92,16 +96,19 @@ def observed_contacts(logs: BoringLogs, sequence: UnitSequence, method: str) -> 
     shape = (len(soils), len(columns))
     levels = np.full((shape[0] + 1, shape[1]), np.nan)
     present, divided = np.zeros(shape, dtype=bool), np.zeros(shape, dtype=bool)
+    room = np.full((*shape, 2), np.nan)
     last, final = np.zeros(shape[1], dtype=np.int64), np.zeros(shape[1])
     for b, beds in enumerate(columns):
         levels[0, b] = logs.borings[b].ground
         below = 0  # first unit whose bottom is still to be set
         for number, bed in enumerate(beds):
             ends = number == len(beds) - 1
-            shares = _shares(expected, beds, number, below, b)
+            first = max(below, beds[number - 1].unit + 1) if number else 0
+            shares = _shares(expected, beds, number, first, b)
             for unit, bottom in shares[:-1]:
                 levels[below + 1 : unit + 1, b] = levels[below, b]
                 levels[unit + 1, b] = bottom
+                room[unit, b] = bed.top, bed.bottom
                 below = unit + 1
             unit = shares[-1][0]
             levels[below + 1 : unit + 1, b] = levels[below, b]
@@ -111,7 +118,7 @@ def observed_contacts(logs: BoringLogs, sequence: UnitSequence, method: str) -> 
             present[[unit for unit, _ in shares], b] = True
             divided[[unit for unit, _ in shares], b] = len(shares) > 1
         last[b], final[b] = unit, bed.bottom
-    return ObservedContacts(x, y, levels, present, divided, last, final)
+    return ObservedContacts(x, y, levels, present, divided, room, last, final)
 
 
 def _beds(boring: Boring, row: tuple[int, ...]) -> list[_Bed]:
@@ -146,7 +153,7 @@ def _shares(
         return whole
     shares: list[tuple[int, float]] = []
     top = bed.top
-    for upper, lower in zip(units, units[1:], strict=False):
+    for upper, lower in itertools.pairwise(units):
         division, lower_top = expected.bottom(upper, b), expected.top(lower, b)
         if division is None or lower_top is None:
             return whole

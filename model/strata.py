@@ -13,6 +13,8 @@ How the surfaces are drawn, and why:
   push them apart.
 - A boring that stops within a unit only says that the unit reaches at least that far down. Where
   the interpolated bottom comes out higher, the boring's end is taken as one more point.
+- Where a lens inside a soil pinches out, that soil's bed in a boring without the lens is divided
+  between the unit above the lens and the one below (see :mod:`wellring.model.observed_contacts`).
 - The lowest unit goes down to the model floor.
 
 All is honoured exactly at the borings and cut off at the ground surface and the model floor.
@@ -28,6 +30,7 @@ import numpy as np
 
 from wellring.inputs.borings import BoringLogs
 from wellring.inputs.faults import FaultLog
+from wellring.model.observed_contacts import ObservedContacts, observed_contacts
 from wellring.model.surface_interpolation import METHODS, SAME_PLACE, interpolate
 from wellring.model.unit_sequence import Unit, UnitSequence, unit_sequence
 
@@ -74,8 +77,8 @@ class UnitBottom:
 class UnitSummary:
     """One row of the table of units; lengths and levels in m, None where no boring tells.
 
-    `borings` met the unit, `through` of them also reached its bottom. Thickness is of the latter
-    only, bottom likewise; the top is of all.
+    `borings` met the unit; `through` of them met its bottom too. Thickness is of the latter only,
+    bottom likewise; the top is of all. Beds that stand for several units of one soil count as met.
     """
 
     unit: str
@@ -216,7 +219,7 @@ def build_strata(logs: BoringLogs, method: str, base: float | None, faults: Faul
 
     logs = BoringLogs(borings, logs.readings)
     sequence = unit_sequence(logs)
-    seen = _Observations(logs, sequence)
+    seen = observed_contacts(logs, sequence, method)
     bottoms = tuple(_unit_bottom(seen, unit, method) for unit in range(len(sequence.units) - 1))
     base_level = _model_floor(logs, base, faults)
     _warn_of_sparse_data(logs, sequence, seen, faults)
@@ -225,74 +228,49 @@ def build_strata(logs: BoringLogs, method: str, base: float | None, faults: Faul
     return Strata(sequence.units, base_level, method, collars, bottoms, summary)
 
 
-class _Observations:
-    """What n borings saw of m units.
-
-    levels, shape (m + 1, n): collar and bottom of each unit [m], NaN where the boring did not
-    get there; equal to the one above where the unit is absent. present, shape (m, n). last and
-    final, shape (n,): the unit in which the boring ended, and at what level.
-    """
-
-    def __init__(self, logs: BoringLogs, sequence: UnitSequence):
-        units, borings = len(sequence.units), len(logs.borings)
-        self.x = np.array([b.x for b in logs.borings], dtype=np.float64)
-        self.y = np.array([b.y for b in logs.borings], dtype=np.float64)
-        self.levels = np.full((units + 1, borings), np.nan)
-        self.present = np.zeros((units, borings), dtype=bool)
-        self.last = np.zeros(borings, dtype=np.int64)
-        self.final = np.zeros(borings)
-        for b, (boring, row) in enumerate(zip(logs.borings, sequence.assigned, strict=True)):
-            bottoms = {unit: i.bottom for unit, i in zip(row, boring.intervals, strict=True)}
-            self.last[b] = max(bottoms)
-            self.final[b] = bottoms[int(self.last[b])]
-            self.levels[0, b] = boring.ground
-            for unit in range(int(self.last[b])):
-                self.present[unit, b] = unit in bottoms
-                self.levels[unit + 1, b] = bottoms.get(unit, self.levels[unit, b])
-            self.present[self.last[b], b] = True
-
-    def thickness(self, unit: int) -> Floats:
-        """Thickness of the unit in each boring [m], at least so much where the boring ended in it;
-        0 where absent, NaN where not reached."""
-        bottom = np.where(self.last == unit, self.final, self.levels[unit + 1])
-        return self.levels[unit] - bottom
-
-
-def _unit_bottom(seen: _Observations, unit: int, method: str) -> UnitBottom:
-    """Data of one unit's bottom, with the ends of borings that the surface has to stay below."""
-    absent = (seen.last > unit) & ~seen.present[unit]
-    pinches = bool(absent.any())
+def _unit_bottom(seen: ObservedContacts, unit: int, method: str) -> UnitBottom:
+    """Data of one unit's bottom: what was seen, and what keeps it within what was not seen."""
+    absent = seen.absent
+    pinches = bool(absent[unit].any())
+    known = seen.last > unit
+    lowest, highest = np.full(known.shape, -np.inf), np.full(known.shape, np.inf)
     if pinches:
         values = seen.thickness(unit)
-        met = seen.present[unit]
-        for b in np.flatnonzero(absent):
-            values[b] = -_expected_thickness(seen, values, met, b)
+        for b in np.flatnonzero(absent[unit]):
+            values[b] = -_expected_thickness(seen, values, seen.present[unit], b)
         ends = seen.last == unit
-        limit = values
+        lowest[ends] = values[ends]
+        if not seen.through[unit].any():
+            known |= ends  # no boring got through it: what they saw of it is all there is
     else:
-        values = np.where(seen.last > unit, seen.levels[unit + 1], seen.final)
+        values = np.where(known, seen.levels[unit + 1], seen.final)
         # Pinching units between the boring's end and this surface rest on it, so that it has to
         # stay below that end; a persisting surface in between already takes care of it.
         ends = seen.last <= unit
         for upper in range(unit):
-            if not ((seen.last > upper) & ~seen.present[upper]).any():
+            if not absent[upper].any():
                 ends &= seen.last > upper
-        limit = seen.final
-    known = seen.last > unit
-    if pinches and not (known & seen.present[unit]).any():
-        known |= ends  # no boring got through it: what the borings saw of it is all there is
+        highest[ends] = seen.final[ends]
+        # A division is no observation: as a point it would feign certainty where there is none.
+        # It is needed where the thickness of the lower part hangs below it.
+        lower = unit + 1 + np.argmax(seen.present[unit + 1 :], axis=0)
+        divides = np.isfinite(seen.room[unit, :, 0]) & ~np.any(absent[lower], axis=1)
+        highest[divides], lowest[divides] = seen.room[unit, divides].T
+        known &= ~divides
+        ends |= divides
     while True:
         data = UnitBottom(pinches, seen.x[known], seen.y[known], values[known])
-        open_ends = np.flatnonzero(ends & ~known)
-        drawn, _ = _draw(data, method, seen.x[open_ends], seen.y[open_ends])
-        short = limit[open_ends] - drawn if pinches else drawn - limit[open_ends]
-        violated = open_ends[short > HELD]
+        loose = np.flatnonzero(ends & ~known)
+        drawn, _ = _draw(data, method, seen.x[loose], seen.y[loose])
+        violated = loose[(drawn < lowest[loose] - HELD) | (drawn > highest[loose] + HELD)]
         if violated.size == 0:
             return data
         known[violated] = True
 
 
-def _expected_thickness(seen: _Observations, thickness: Floats, met: NDArray, b: np.intp) -> float:
+def _expected_thickness(
+    seen: ObservedContacts, thickness: Floats, met: NDArray, b: np.intp
+) -> float:
     """Mean thickness [m] in the nearest borings that met the unit, weighted by 1 / distance."""
     others = np.flatnonzero(met)
     distance = np.hypot(seen.x[others] - seen.x[b], seen.y[others] - seen.y[b])
@@ -337,7 +315,7 @@ def _model_floor(logs: BoringLogs, base: float | None, faults: FaultLog) -> floa
 
 
 def _warn_of_sparse_data(
-    logs: BoringLogs, sequence: UnitSequence, seen: _Observations, faults: FaultLog
+    logs: BoringLogs, sequence: UnitSequence, seen: ObservedContacts, faults: FaultLog
 ) -> None:
     places = Counter((round(b.x, 2), round(b.y, 2)) for b in logs.borings)
     for place in sorted(place for place, times in places.items() if times > 1):
@@ -350,7 +328,7 @@ def _warn_of_sparse_data(
         return
     for index, unit in enumerate(sequence.units):
         met = np.flatnonzero(seen.present[index])
-        passed = int(((seen.last > index) & ~seen.present[index]).sum())
+        passed = int(seen.absent[index].sum())
         if met.size == 1 and passed:
             faults.warn(
                 f"'{unit.label}' was met in one boring only ({logs.borings[met[0]].id}) and passed "
@@ -358,9 +336,9 @@ def _warn_of_sparse_data(
             )
 
 
-def _summary(seen: _Observations, sequence: UnitSequence, unit: int) -> UnitSummary:
+def _summary(seen: ObservedContacts, sequence: UnitSequence, unit: int) -> UnitSummary:
     met = seen.present[unit]
-    through = met & (seen.last > unit)
+    through = seen.through[unit] & ~seen.divided[unit]
     thickness = (seen.levels[unit] - seen.levels[unit + 1])[through]
     some = thickness.size > 0
     return UnitSummary(

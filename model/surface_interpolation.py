@@ -30,6 +30,9 @@ TREND_SIGNIFICANCE = 0.05
 LONGEST_RANGE = 1.25
 """Upper bound of the variogram's range, in extents of the data (common practice, no source)."""
 CHUNK = 20_000
+UNUSED = {"N": 10}
+"""Settings of a spectral transform that GSTools prepares with each model; kriging has no use for
+it, and at its own settings it takes longer than the kriging."""
 
 
 @dataclass(frozen=True)
@@ -132,7 +135,7 @@ def fit_variogram(x: Floats, y: Floats, residuals: Floats) -> Variogram:
         return Variogram(extent, sill)
     lowest = float(np.mean(_spacing(x, y)))
     # Unit extent and unit sill, so that the fit's tolerances fit every site.
-    model = gstools.Spherical(dim=2, var=1.0, len_scale=0.5)
+    model = gstools.Spherical(dim=2, var=1.0, len_scale=0.5, hankel_kw=UNUSED)
     model.set_arg_bounds(
         check_args=False, len_scale=[min(lowest / extent, LONGEST_RANGE / 2), LONGEST_RANGE]
     )
@@ -173,7 +176,9 @@ def _krige(
         return base, np.zeros(xq.shape) if with_std else None
 
     variogram = fit_variogram(x, y, residuals)
-    model = gstools.Spherical(dim=2, var=variogram.sill, len_scale=variogram.range, nugget=0.0)
+    model = gstools.Spherical(
+        dim=2, var=variogram.sill, len_scale=variogram.range, nugget=0.0, hankel_kw=UNUSED
+    )
     system = gstools.krige.Ordinary(model, cond_pos=(x, y), cond_val=residuals, exact=True)
     answer = system((xq, yq), return_var=with_std, chunk_size=CHUNK, store=False)
     if not with_std:
@@ -194,7 +199,7 @@ def _plane(x: Floats, y: Floats, values: Floats) -> Callable[[Floats, Floats], F
         return None
     axes, spread = _principal_axes(x, y)
     axes = axes[spread > 0.05 * spread[0]]
-    design = np.column_stack([np.ones(x.size), np.column_stack([x, y]) @ axes.T])
+    design = np.column_stack([np.ones(x.size), *(_along(axis, x, y) for axis in axes)])
     factors = np.linalg.lstsq(design, values, rcond=None)[0]
     left = float(np.sum((values - design @ factors) ** 2))
     total = float(np.sum((values - values.mean()) ** 2))
@@ -231,24 +236,27 @@ def _linear(x: Floats, y: Floats, values: Floats, xq: Floats, yq: Floats) -> Flo
     if x.size == 1:
         return np.full(xq.shape, values[0])
     axes, _ = _principal_axes(x, y)
-    along, across = axes @ np.vstack([x, y])
+    along, across = _along(axes[0], x, y), _along(axes[1], x, y)
     order = np.argsort(along)
     gap = float(np.diff(along[order]).min())
     # A row of borings is a section, not a triangulation of slivers: the surface is carried
     # square to the row, as long as each boring keeps a place of its own along it.
     scatter = float(np.ptp(across))
     if x.size == 2 or (scatter < 0.02 * np.ptp(along) and gap > scatter):
-        return np.interp(axes[0] @ np.vstack([xq, yq]), along[order], values[order])
+        return np.interp(_along(axes[0], xq, yq), along[order], values[order])
 
     from scipy.interpolate import LinearNDInterpolator
     from scipy.spatial import Delaunay
 
     triangles = Delaunay(np.column_stack([x, y]))
-    found = LinearNDInterpolator(triangles, values)(xq, yq)
+    ring = _ring(triangles.convex_hull)
+    corners = np.column_stack([x, y])[ring]
+    # Only what lies inside is looked up: for a point outside, every triangle would be tried.
+    inside = shapely.contains_xy(shapely.polygons(corners), xq, yq)
+    found = np.full(xq.shape, np.nan)
+    found[inside] = LinearNDInterpolator(triangles, values)(xq[inside], yq[inside])
     outside = np.isnan(found)
     if outside.any():
-        ring = _ring(triangles.convex_hull)
-        corners = np.column_stack([x, y])[ring]
         rim = shapely.linestrings(corners)
         way = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(corners, axis=0).T))])
         place = shapely.line_locate_point(rim, shapely.points(xq[outside], yq[outside]))
@@ -299,9 +307,18 @@ def _without_twins(x: Floats, y: Floats, values: Floats) -> tuple[Floats, Floats
 
 def _principal_axes(x: Floats, y: Floats) -> tuple[Floats, Floats]:
     """Unit axes (rows) of greatest and least spread of the points, and the spreads [m]."""
-    centred = np.column_stack([x - x.mean(), y - y.mean()])
-    spread2, axes = np.linalg.eigh(centred.T @ centred / x.size)
-    return axes.T[::-1], np.sqrt(np.maximum(spread2[::-1], 0.0))
+    # In closed form: for 2 × 2 the threads of a linear algebra library cost more than they give.
+    dx, dy = x - x.mean(), y - y.mean()
+    xx, yy, xy = float(np.mean(dx * dx)), float(np.mean(dy * dy)), float(np.mean(dx * dy))
+    turn = 0.5 * np.arctan2(2.0 * xy, xx - yy)
+    half = np.hypot(0.5 * (xx - yy), xy)
+    spread2 = np.array([0.5 * (xx + yy) + half, 0.5 * (xx + yy) - half])
+    axes = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+    return axes, np.sqrt(np.maximum(spread2, 0.0))
+
+
+def _along(axis: Floats, x: Floats, y: Floats) -> Floats:
+    return axis[0] * x + axis[1] * y
 
 
 def _extent(x: Floats, y: Floats) -> float:
