@@ -1,0 +1,90 @@
+"""Boring logs from CSV and AGS4 files to :class:`~wellring.inputs.borings.BoringLogs`.
+
+A CSV file is known by its headings (any case; "," ";" or tab between the cells):
+
+collars
+    ``id, x, y, ground`` and, where known, ``final_depth`` or ``final_level``, ``datum``.
+layers
+    ``id, soil`` with ``top_depth, bottom_depth`` or ``top_level, bottom_level``. Plain
+    ``top, bottom`` are depths where they grow downward from 0, and refused otherwise.
+water
+    ``id, date`` with ``level`` or ``depth`` and, where known, ``soil`` and ``kind`` (level |
+    strike). Dates are ISO 8601, such as 2024-03-01 or 2024-03-01T10:30.
+
+Numbers are in metres, or in the unit in brackets behind the heading: ``x [ft]``. With ";" or
+tabs between the cells a decimal comma is read too. Columns with other headings are left alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection
+from pathlib import Path
+
+import numpy as np
+from shapely import Polygon
+
+from wellring.inputs.ags import is_ags, read_ags
+from wellring.inputs.borings import BoringLogs
+from wellring.inputs.collar_checks import checked_collars
+from wellring.inputs.csv_logs import read_csv_log
+from wellring.inputs.faults import FaultLog
+from wellring.inputs.layer_checks import checked_layers
+from wellring.inputs.log_checks import assembled, check_cross_references
+from wellring.inputs.log_tables import LogTable, Reporter, log_text, typed
+from wellring.inputs.site import Borings
+from wellring.inputs.water_checks import checked_water
+
+
+def read_borings(
+    table: Borings,
+    folder: Path,
+    soils: Collection[str],
+    faults: FaultLog,
+    *,
+    area: Polygon | None = None,
+    ground: Callable[[np.ndarray, np.ndarray], np.ndarray] | None = None,
+) -> BoringLogs:
+    """Read all files of [borings] and check them against one another.
+
+    Parameters
+    ----------
+    table : the [borings] table; its `codes` map the logs' codes to soils.
+    folder : folder of the site file; the files' names are relative to it.
+    soils : names of the soils of the site file.
+    faults : receives what is wrong and what should be known. Nothing is raised for bad data.
+    area : the site in plan, in the coordinates of the collars [m].
+    ground : function of x and y (1-D arrays [m]) giving the ground level [m], NaN where unknown.
+
+    Returns
+    -------
+    BoringLogs : all borings that could be read without a fault, in the order of their collars,
+        and their water readings ordered by boring and date. Levels and places in metres. A
+        boring with water readings but no layers has no intervals.
+    """
+    tables: list[LogTable] = []
+    whole = True
+    seen: dict[Path, str] = {}
+    for name in table.files:
+        path = folder / name
+        if path.resolve() in seen:
+            earlier = seen[path.resolve()]
+            remedy = f"It is the file given as '{earlier}'; take it out"
+            faults.add(name, "[borings] files", name, "each file once", remedy)
+            continue
+        seen[path.resolve()] = name
+        text = log_text(path, name, faults)
+        found: list[LogTable] | None = None
+        if text is not None:
+            read = read_ags if is_ags(path, text) else read_csv_log
+            found = read(text, name, faults)
+        whole = whole and found is not None
+        tables.extend(found or ())
+    reporter = Reporter(tables, faults)
+    collars = checked_collars(typed("collars", reporter), reporter, area, ground)
+    layers = typed("layers", reporter)
+    water = typed("water", reporter)
+    if whole:
+        check_cross_references(table.files, collars, layers, water, reporter)
+    layers = checked_layers(layers, collars, soils, table.codes, reporter)
+    water = checked_water(water, collars, layers, soils, table.codes, reporter)
+    return assembled(collars, layers, water, reporter)
