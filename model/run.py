@@ -1,0 +1,250 @@
+"""Run a scheme from site file to finished run folder.
+
+The folder is written beside its final name and renamed at the end, so that a killed run leaves
+nothing that looks finished.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+import time
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from wellring.inputs.faults import FaultLog, InputFaults, SolverFailed, nearest
+from wellring.inputs.read_site import Site, read_site
+from wellring.inputs.site import Scheme
+from wellring.model.layout import Layout, lay_out
+from wellring.model.make_ledger import make_ledger
+from wellring.model.solver import Solver, find_solver
+from wellring.model.stages import SolvedStage, solve_scheme
+from wellring.postprocess.answers import Answers, post_process
+from wellring.postprocess.run_folder import GROUND_FILE, MODEL_FOLDER, RUN_FILE, RunFolder
+
+NO_SCHEME = Scheme(name="open pit, no pumping", drainage=())
+"""What is run where a site names no scheme: drains on floor and faces alone."""
+
+Say = Callable[[str], None]
+
+
+@dataclass
+class Run:
+    """A finished run: its folder and its answers."""
+
+    folder: Path
+    answers: Answers
+
+    @property
+    def reader(self) -> RunFolder:
+        """Access to heads, flows and the ledger."""
+        return RunFolder(self.folder)
+
+
+def schemes_of(site: Site, name: str | None = None) -> list[tuple[int, Scheme]]:
+    """(index, scheme) of the schemes to run: all of them, or the one called `name`.
+
+    Raises
+    ------
+    InputFaults : no scheme has that name.
+    """
+    schemes = list(enumerate(site.description.schemes)) or [(0, NO_SCHEME)]
+    if name is None:
+        return schemes
+    chosen = [item for item in schemes if item[1].name == name]
+    if not chosen:
+        faults = FaultLog()
+        known = [scheme.name for _, scheme in schemes]
+        faults.add(site.file.name, "schemes", name, "the name of a scheme", nearest(name, known))
+        faults.raise_if_any()
+    return chosen
+
+
+def runs_folder(site_file: str | Path, out: str | Path | None = None) -> Path:
+    """Where the runs of a site file go: `out`, or ``<site>.runs`` beside it."""
+    path = Path(site_file)
+    return Path(out) if out is not None else path.parent / f"{path.stem}.runs"
+
+
+def run(
+    site_file: str | Path,
+    scheme: str | None = None,
+    out: str | Path | None = None,
+    *,
+    solver: str | Path | None = None,
+    say: Say | None = None,
+    figures: bool = True,
+    side_studies: bool = True,
+) -> list[Run]:
+    """Build, solve and post-process the schemes of a site file.
+
+    Parameters
+    ----------
+    scheme : run only the scheme of this name.
+    out : folder for the run folders (default ``<site>.runs`` beside the site file).
+    solver : path of MODFLOW 6; otherwise it is looked for.
+    say : gets one line of progress at a time.
+    figures : also draw figures and write GIS layers.
+    side_studies : also solve a coarser grid and a farther source, to say how sure the grid is.
+
+    Raises
+    ------
+    InputFaults, SolverMissing, SolverFailed : see :mod:`wellring.inputs.faults`.
+    """
+    tell = say or (lambda text: None)
+    site = read_site(site_file)
+    found = find_solver(solver, say=tell)
+    folder = runs_folder(site_file, out)
+    chosen = schemes_of(site, scheme)
+    layouts = [lay_out(site, item, number) for number, item in chosen]
+    return [
+        _run_one(site, layout, number, found, folder, tell, figures, side_studies)
+        for (number, _), layout in zip(chosen, layouts, strict=True)
+    ]
+
+
+def safe_name(name: str) -> str:
+    """A folder name for a scheme's name, readable and safe on every system."""
+    safe = re.sub(r"[^\w\- ]+", "_", name, flags=re.UNICODE).strip(" ._")[:60]
+    return safe or "scheme"
+
+
+def _run_one(
+    site: Site, layout: Layout, number: int, solver: Solver, runs: Path, say: Say,
+    figures: bool, side_studies: bool,
+) -> Run:
+    name = safe_name(layout.scheme.name)
+    final = runs / name
+    partial = _fresh_folder(runs, name)
+    say(f"{layout.scheme.name}: {layout.ground.active.sum():,} cells in "
+        f"{layout.ground.layers.present.shape[0]} layers")
+    began = time.perf_counter()
+    try:
+        stages = solve_scheme(layout, partial / MODEL_FOLDER, solver.path, say)
+        solved = time.perf_counter()
+        sides = _side_studies(site, layout, number, solver, partial, say) if side_studies else {}
+        ledger = make_ledger(layout, stages)
+        ledger.write(partial)
+        _write_ground(layout, partial)
+        provenance = _provenance(site, layout, stages, solver, sides)
+        provenance["timings"] = {"solve": solved - began, "side_studies":
+                                 time.perf_counter() - solved}
+        _write_json(partial / RUN_FILE, provenance)
+        answers = post_process(RunFolder(partial), figures=figures, say=say)
+        provenance["timings"]["total"] = time.perf_counter() - began
+        _write_json(partial / RUN_FILE, {**provenance, "finished": True})
+    except SolverFailed as failure:
+        kept = _keep_failed(partial, runs / f"{name}.failed")
+        raise SolverFailed(failure.stage, failure.why, kept / MODEL_FOLDER) from None
+    except BaseException:
+        shutil.rmtree(partial, ignore_errors=True)
+        raise
+    _put_in_place(partial, final)
+    return Run(final, answers)
+
+
+def _fresh_folder(runs: Path, name: str) -> Path:
+    """An empty temporary folder beside the final one; leftovers of dead runs are removed."""
+    try:
+        runs.mkdir(parents=True, exist_ok=True)
+        for old in runs.glob(f".{name}.partial-*"):
+            owner = old.name.rpartition("-")[2]
+            if not (owner.isdigit() and _alive(int(owner))):
+                shutil.rmtree(old, ignore_errors=True)
+        partial = runs / f".{name}.partial-{os.getpid()}"
+        shutil.rmtree(partial, ignore_errors=True)
+        partial.mkdir()
+    except OSError as error:
+        faults = FaultLog()
+        faults.add(str(runs), "the output folder", None, "a folder that can be written",
+                   f"{error.strerror}. Give another with --out.")
+        raise InputFaults(faults.faults) from None
+    return partial
+
+
+def _alive(process: int) -> bool:
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:
+        return True
+    return True
+
+
+def _put_in_place(partial: Path, final: Path) -> None:
+    """Rename the finished folder to its name; an older run there is replaced, never mixed."""
+    if final.exists():
+        old = final.with_name(f".{final.name}.old-{os.getpid()}")
+        final.rename(old)
+        partial.rename(final)
+        shutil.rmtree(old, ignore_errors=True)
+    else:
+        partial.rename(final)
+
+
+def _keep_failed(partial: Path, kept: Path) -> Path:
+    shutil.rmtree(kept, ignore_errors=True)
+    partial.rename(kept)
+    return kept
+
+
+def _side_studies(
+    site: Site, layout: Layout, number: int, solver: Solver, partial: Path, say: Say
+) -> dict[str, Any]:
+    """The deepest stage on a grid twice as coarse, and there with the source twice as far."""
+    from wellring.model.studies.grid_check import grid_check
+
+    return grid_check(site, layout.scheme, number, solver.path, partial / "side", say)
+
+
+def _write_ground(layout: Layout, folder: Path) -> None:
+    arrays: dict[str, Any] = {"unit": layout.ground.layers.unit}
+    if layout.surfaces.std is not None:
+        arrays["surface_std"] = layout.surfaces.std
+    np.savez(folder / GROUND_FILE, **arrays)
+
+
+def _provenance(
+    site: Site, layout: Layout, stages: list[SolvedStage], solver: Solver, sides: dict[str, Any]
+) -> dict[str, Any]:
+    try:
+        own = version("wellring")
+    except PackageNotFoundError:
+        own = "unknown"
+    return {
+        "site": site.name,
+        "scheme": layout.scheme.name,
+        "invented": site.description.site.invented,
+        "wellring": own,
+        "solver": {"name": "MODFLOW 6", "version": solver.version, "origin": solver.origin,
+                   "sha256": solver.sha256},
+        "inputs": {"sha256": site.sha256, "files": dict(site.files)},
+        "cells": int(layout.ground.active.sum()),
+        "layers": int(layout.ground.layers.present.shape[0]),
+        "stages": [
+            {"name": stage.name, "rung": stage.solution.rung,
+             "mass_balance_percent": stage.solution.discrepancy,
+             "solver_seconds": sum(attempt.seconds for attempt in stage.attempts),
+             "rounds": stage.settled.rounds if stage.settled else 0,
+             "settled": stage.settled.settled if stage.settled else True,
+             "attempts": [asdict(attempt) for attempt in stage.attempts]}
+            for stage in stages
+        ],
+        "source_distance": {"value": layout.source_distance, "basis": layout.source_basis},
+        "assumptions": layout.assumptions,
+        "warnings": [*site.warnings, *layout.warnings],
+        "side_studies": sides,
+        "finished": False,
+    }
+
+
+def _write_json(path: Path, content: dict[str, Any]) -> None:
+    path.write_text(json.dumps(content, ensure_ascii=False, indent=1), encoding="utf-8")

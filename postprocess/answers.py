@@ -1,0 +1,283 @@
+"""The headline answers of a run: every number with its unit, its limit, and where it comes from."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wellring.postprocess.closed_form import ClosedForm, closed_form
+from wellring.postprocess.dryness import Dryness, dryness
+from wellring.postprocess.heads import Drawdowns, drawdowns, reach, water_table
+from wellring.postprocess.inflow import Inflow, inflow
+from wellring.postprocess.ledger import StageEntry
+from wellring.postprocess.run_folder import ANSWERS_FILE, RunFolder, StageGrid
+
+Floats = NDArray[np.float64]
+
+MASS_BALANCE_LIMIT = 0.1
+"""Percent."""
+REACH_DRAWDOWN = 0.1
+"""Drawdown [m] whose reach is told."""
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One headline number in SI: `ok` is None where no limit applies."""
+
+    value: float | str | None
+    unit: str
+    basis: str
+    label: str
+    kind: str = ""
+    limit: float | None = None
+    ok: bool | None = None
+
+
+@dataclass
+class StageResult:
+    """Everything post-processed of one stage; fields over cells as in the run folder."""
+
+    entry: StageEntry
+    grid: StageGrid
+    heads: Floats
+    table: Floats
+    fall: Drawdowns | None = None
+    inflow: Inflow | None = None
+    dryness: Dryness | None = None
+    estimate: ClosedForm | None = None
+    reach: float | None = None
+
+
+@dataclass
+class Answers:
+    """The answers of a run by name, and the warnings that go with them."""
+
+    answers: dict[str, Answer]
+    warnings: list[str] = field(default_factory=list)
+    stages: list[StageResult] = field(default_factory=list)
+
+    @property
+    def all_ok(self) -> bool:
+        """Whether every limit holds."""
+        return all(answer.ok is not False for answer in self.answers.values())
+
+    def as_json(self) -> dict[str, Any]:
+        """What answers.json holds."""
+        return {name: asdict(answer) for name, answer in self.answers.items()}
+
+    def write(self, folder: Path) -> None:
+        """Write answers.json into a run folder."""
+        text = json.dumps(self.as_json(), ensure_ascii=False, indent=1, allow_nan=False)
+        (folder / ANSWERS_FILE).write_text(text, encoding="utf-8")
+
+
+def post_process(
+    run: RunFolder, *, figures: bool = True, say: Callable[[str], None] | None = None
+) -> Answers:
+    """Post-process a run folder: answers.json, tables, GIS layers and figures.
+
+    Parameters
+    ----------
+    figures : also draw figures and write GIS layers.
+    """
+    tell = say or (lambda text: None)
+    tell("reading heads and flows")
+    results = read_results(run)
+    answers = make_answers(run, results)
+    answers.write(run.path)
+    from wellring.postprocess.tables import write_tables
+
+    write_tables(run, results)
+    if figures:
+        from wellring.postprocess.figures import draw_figures
+        from wellring.postprocess.gis_layers import write_layers
+
+        tell("writing GIS layers")
+        write_layers(run, results, run.path / "layers")
+        tell("drawing figures")
+        draw_figures(run, results, run.path / "figures")
+    return answers
+
+
+def read_results(run: RunFolder) -> list[StageResult]:
+    """Read every stage once and derive what the answers, tables and figures need."""
+    results: list[StageResult] = []
+    for entry in run.ledger.stages:
+        grid, heads = run.grid_of(entry), run.heads(entry)
+        result = StageResult(entry, grid, heads, water_table(grid, heads))
+        if results:
+            natural = results[0]
+            result.fall = drawdowns(run, (natural.grid, natural.heads), (grid, heads))
+            result.inflow = inflow(run, entry)
+            result.dryness = dryness(run, entry, grid, heads)
+            result.estimate = closed_form(run, entry)
+            result.reach = reach(run, result.fall.largest, REACH_DRAWDOWN)
+        results.append(result)
+    return results
+
+
+def make_answers(run: RunFolder, results: list[StageResult]) -> Answers:
+    """The headline numbers of all stages."""
+    answers: dict[str, Answer] = {}
+    for result in results[1:]:
+        answers |= _stage_answers(run, result)
+    worst = max((abs(stage.discrepancy) for stage in run.ledger.stages), default=0.0)
+    answers["mass_balance_error"] = Answer(
+        worst, "%", "largest of all stages, from MODFLOW 6's own budget",
+        "Mass balance error", "percent", MASS_BALANCE_LIMIT, worst <= MASS_BALANCE_LIMIT,
+    )
+    answers |= _side_answers(run, results)
+    for point in run.ledger.points:
+        cell = run.plan_cell(point.x, point.y)
+        for result in results:
+            value = None if cell is None else _finite(_point_level(result, cell, point.level))
+            answers[f"{result.entry.folder}.level.{point.name}"] = Answer(
+                value, "m",
+                "water table" if point.level is None else f"head at level {point.level:g} m",
+                f"{result.entry.name}: water level at {point.name}", "level",
+            )
+    return Answers(answers, _warnings(run, results), results)
+
+
+def _point_level(result: StageResult, cell: int, level: float | None) -> float:
+    """Water table of a column, or the head in its cell at `level` [m]."""
+    if level is None:
+        return float(result.table[cell])
+    holds = (result.grid.bottom[:, cell] <= level) & (level <= result.grid.top[:, cell])
+    holds &= result.grid.active[:, cell]
+    if not holds.any():
+        return float("nan")
+    return float(result.heads[int(np.argmax(holds)), cell])
+
+
+def _stage_answers(run: RunFolder, result: StageResult) -> dict[str, Answer]:
+    entry, key = result.entry, result.entry.folder
+    assert result.inflow is not None and result.dryness is not None
+    flow, dry = result.inflow, result.dryness
+    budget = "MODFLOW 6 cell-by-cell flows"
+    found = {
+        f"{key}.dry_margin": Answer(
+            dry.margin, "m",
+            "least depth of the water below formation over the floor"
+            + (f"; {dry.tight_share:.0%} of the floor is tight soil and not judged"
+               if dry.tight_share else ""),
+            f"{entry.name}: water below formation", "length", dry.needed, dry.dry,
+        ),
+        f"{key}.inflow_total": Answer(
+            flow.total, "m3/s", budget, f"{entry.name}: all water to pump", "flow"),
+        f"{key}.inflow_excavation": Answer(
+            flow.excavation, "m3/s", budget, f"{entry.name}: into the excavation", "flow"),
+        f"{key}.inflow_floor": Answer(
+            flow.floor, "m3/s", budget, f"{entry.name}: … through the floor", "flow"),
+        f"{key}.inflow_faces": Answer(
+            flow.faces, "m3/s", budget, f"{entry.name}: … through open faces", "flow"),
+        f"{key}.inflow_wall": Answer(
+            flow.wall, "m3/s", budget, f"{entry.name}: … through walls above formation", "flow"),
+        f"{key}.wells_total": Answer(
+            flow.wells, "m3/s", budget, f"{entry.name}: pumped by wells", "flow"),
+        f"{key}.through_wall_below": Answer(
+            flow.through_wall, "m3/s", budget,
+            f"{entry.name}: through walls below formation", "flow"),
+        f"{key}.under_toe": Answer(
+            flow.under_toe, "m3/s", budget, f"{entry.name}: under the walls' toes", "flow"),
+        f"{key}.reach": Answer(
+            result.reach, "m",
+            f"greatest distance from the pit's edge with {REACH_DRAWDOWN:g} m drawdown or more",
+            f"{entry.name}: reach of {REACH_DRAWDOWN:g} m drawdown", "length"),
+    }
+    if result.estimate is not None:
+        estimate = result.estimate
+        found[f"{key}.closed_form"] = Answer(
+            estimate.flow, "m3/s",
+            "equivalent well in level layers (Girinskii's potential), "
+            f"radius {estimate.radius:.1f} m, source at {estimate.source:.0f} m, water from "
+            f"{estimate.natural:.2f} to {estimate.lowered:.2f} m, base {estimate.base:.2f} m; "
+            "differs because " + "; ".join(estimate.differs),
+            f"{entry.name}: closed-form inflow", "flow")
+    return found
+
+
+def _side_answers(run: RunFolder, results: list[StageResult]) -> dict[str, Answer]:
+    """What the coarser grid and the farther source said about the deepest stage."""
+    side = run.provenance.get("side_studies", {})
+    last = results[-1]
+    if not side or last.inflow is None:
+        return {}
+    found: dict[str, Answer] = {}
+    coarse, farther = side.get("coarse", {}), side.get("farther", {})
+    if "inflow" in coarse and last.inflow.total > 0:
+        error = abs(last.inflow.total - coarse["inflow"]) / last.inflow.total * 100
+        found["grid_error"] = Answer(
+            error, "%", "difference of the last stage's total inflow to a grid of twice the cell "
+            "size; the fine grid's own error is about as large at first order, less beyond",
+            "Estimated discretisation error of the inflow", "percent")
+        assert last.dryness is not None
+        if last.dryness.level is not None and coarse.get("floor_level") is not None:
+            found["grid_error_level"] = Answer(
+                abs(coarse["floor_level"] - last.dryness.level), "m",
+                "difference of the highest water under the floor to the coarser grid",
+                "Estimated discretisation error of the water level", "length")
+    if "inflow" in coarse and "inflow" in farther and coarse["inflow"] > 0:
+        change = (farther["inflow"] / coarse["inflow"] - 1.0) * 100
+        found["farther_source_inflow"] = Answer(
+            change, "%", f"source at {2 * run.ledger.source_distance:.0f} m instead of "
+            f"{run.ledger.source_distance:.0f} m, both on the coarser grid",
+            "Change of inflow when the source is twice as far", "percent")
+        found["farther_source_level"] = Answer(
+            farther["floor_level"] - coarse["floor_level"], "m",
+            "change of the highest water under the floor, both on the coarser grid",
+            "Change of the water under the floor when the source is twice as far", "length")
+    return found
+
+
+def _warnings(run: RunFolder, results: list[StageResult]) -> list[str]:
+    found = list(run.provenance.get("warnings", []))
+    for stage in run.provenance.get("stages", []):
+        if not stage["settled"]:
+            found.append(f"{stage['name']}: the wells' limits did not settle; "
+                         "their flows may be off by more than 0.1 %")
+        if abs(stage["mass_balance_percent"]) > MASS_BALANCE_LIMIT:
+            found.append(f"{stage['name']}: the mass balance is off by "
+                         f"{stage['mass_balance_percent']:g} %")
+    for result in results[1:]:
+        found += _well_warnings(run, result)
+        if result.dryness is not None and result.dryness.tight_share > 0:
+            found.append(
+                f"{result.entry.name}: {result.dryness.tight_share:.0%} of the floor lies in "
+                "tight soil; check its stability against the pressure below")
+        if result.reach is not None and result.reach > 0.9 * run.ledger.source_distance:
+            found.append(f"{result.entry.name}: the drawdown reaches the model's edge; "
+                         "the inflow depends on the source distance")
+    for wall in run.ledger.walls:
+        if not wall.holds_water and wall.kind != "none":
+            found.append(f"'{wall.name}' ({wall.kind}) holds soil but not water: the ground "
+                         "outside is drained as if no wall stood there")
+    return found
+
+
+def _well_warnings(run: RunFolder, result: StageResult) -> list[str]:
+    number = run.ledger.stages.index(result.entry)
+    by_reason: dict[str, list[str]] = {}
+    for well in run.ledger.wells:
+        by_reason.setdefault(well.governing[number], []).append(well.name)
+    words = {
+        "pump": "cannot be drawn down further: the pump gives no more",
+        "screen": "cannot be drawn down further: the screen takes in no more",
+        "dry": "stand in ground that is dug away or dry",
+        "no inflow": "are shut: their level lies above the water around them",
+    }
+    return [
+        f"{result.entry.name}: {', '.join(by_reason[reason])} {text}"
+        for reason, text in words.items()
+        if reason in by_reason
+    ]
+
+
+def _finite(value: float) -> float | None:
+    return value if np.isfinite(value) else None

@@ -1,0 +1,87 @@
+"""Heads read as an engineer needs them: water table, heads of an aquifer, drawdown, reach."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from wellring.postprocess.run_folder import RunFolder, StageGrid
+
+Floats = NDArray[np.float64]
+
+
+def saturated(grid: StageGrid, heads: Floats) -> NDArray[np.bool_]:
+    """Cells (nlay, n) that hold water: active, with a head above their bottom."""
+    with np.errstate(invalid="ignore"):
+        return grid.active & (heads > grid.bottom + 1e-6)
+
+
+def water_table(grid: StageGrid, heads: Floats) -> Floats:
+    """Level of the uppermost water (n,) [m]: the head of the highest cell that holds any.
+
+    Above the ground where the aquifer is artesian; NaN where a column holds no water. Water
+    perched on a tight layer counts: it is what a shovel meets first.
+    """
+    wet = saturated(grid, heads)
+    layer = np.argmax(wet, axis=0)
+    column = np.arange(wet.shape[1])
+    return np.where(wet.any(axis=0), heads[layer, column], np.nan)
+
+
+def unit_head(grid: StageGrid, heads: Floats, unit: NDArray[np.int16], index: int) -> Floats:
+    """Mean head (n,) [m] of one unit over its saturated thickness; NaN where it holds no water."""
+    wet = saturated(grid, heads) & (unit == index)
+    depth = np.where(wet, np.minimum(heads, grid.top) - grid.bottom, 0.0)
+    total = depth.sum(axis=0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mean = np.where(wet, heads * depth, 0.0).sum(axis=0) / total
+    return np.where(total > 0, mean, np.nan)
+
+
+@dataclass(frozen=True)
+class Drawdowns:
+    """Fall of the water (n,) [m] in one stage: of the water table and of each unit's head."""
+
+    table: Floats
+    units: dict[str, Floats]
+
+    @property
+    def largest(self) -> Floats:
+        """The largest fall (n,) over water table and units [m]."""
+        with np.errstate(invalid="ignore"):
+            return np.fmax.reduce(np.stack([self.table, *self.units.values()]))
+
+
+def drawdowns(
+    run: RunFolder, natural: tuple[StageGrid, Floats], stage: tuple[StageGrid, Floats]
+) -> Drawdowns:
+    """Drawdown of a stage against the natural state; a column run dry has lost all it had."""
+    table = _fall(water_table(*natural), water_table(*stage), natural[0].edges[-1])
+    units = {}
+    for index, entry in enumerate(run.ledger.units):
+        before = unit_head(*natural, run.unit, index)
+        after = unit_head(*stage, run.unit, index)
+        inside = run.unit == index
+        floor = np.where(inside & natural[0].active, natural[0].bottom, np.inf).min(axis=0)
+        units[entry.label] = _fall(before, after, floor)
+    return Drawdowns(table, units)
+
+
+def _fall(before: Floats, after: Floats, floor: Floats) -> Floats:
+    """before − after; where nothing is left, down to the floor of what held water."""
+    return before - np.where(np.isnan(after), np.minimum(floor, before), after)
+
+
+def reach(run: RunFolder, drawdown: Floats, least: float = 0.1) -> float:
+    """Greatest distance from the pit's edge [m] at which `drawdown` (n,) is at least `least`."""
+    with np.errstate(invalid="ignore"):
+        affected = drawdown >= least
+    if not affected.any():
+        return 0.0
+    x, y = run.centres
+    outline = shapely.Polygon(run.ledger.outline)
+    shapely.prepare(outline)
+    return float(shapely.distance(shapely.points(x[affected], y[affected]), outline).max())

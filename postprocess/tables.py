@@ -1,0 +1,117 @@
+"""Tables of a run as CSV, in SI with the unit in each heading."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from wellring.inputs.units import conductivity_text
+from wellring.postprocess.inflow import water_balance
+from wellring.postprocess.run_folder import RunFolder
+
+if TYPE_CHECKING:
+    from wellring.postprocess.answers import StageResult
+
+TABLES_FOLDER = "tables"
+
+
+def write_tables(run: RunFolder, results: Sequence[StageResult]) -> None:
+    """Write stages, inflow, inflow by unit, wells, water balance, soils and layers as CSV."""
+    folder = run.path / TABLES_FOLDER
+    folder.mkdir(exist_ok=True)
+    dug = [result for result in results if result.inflow is not None]
+    _write(folder / "stages.csv", *_stages(dug))
+    _write(folder / "inflow.csv", *_inflow(dug))
+    _write(folder / "inflow_by_layer.csv", *_inflow_by_layer(dug))
+    _write(folder / "wells.csv", *_wells(run, dug))
+    _write(folder / "water_balance.csv", *_balance(run, results))
+    _write(folder / "soils.csv", *_soils(run))
+
+
+Rows = tuple[list[str], Iterable[Sequence[object]]]
+
+
+def _stages(dug: Sequence[StageResult]) -> Rows:
+    head = ["stage", "formation [m]", "water below formation [m]", "needed [m]", "dry",
+            "least at x [m]", "least at y [m]", "tight floor [-]", "reach of 0.1 m [m]",
+            "closed form [m3/s]", "solved by", "mass balance error [%]"]
+    rows = []
+    for result in dug:
+        dry = result.dryness
+        assert dry is not None
+        rows.append([
+            result.entry.name, result.entry.formation, dry.margin, dry.needed,
+            "yes" if dry.dry else "no", dry.x, dry.y, dry.tight_share, result.reach,
+            result.estimate.flow if result.estimate else None, result.entry.rung,
+            result.entry.discrepancy,
+        ])
+    return head, rows
+
+
+def _inflow(dug: Sequence[StageResult]) -> Rows:
+    parts = ["total", "excavation", "floor", "faces", "wall", "wells", "through_wall",
+             "under_toe", "open_ground"]
+    rows = [[r.entry.name, *(getattr(r.inflow, part) for part in parts)] for r in dug]
+    return ["stage", *(f"{part.replace('_', ' ')} [m3/s]" for part in parts)], rows
+
+
+def _inflow_by_layer(dug: Sequence[StageResult]) -> Rows:
+    rows = []
+    for result in dug:
+        assert result.inflow is not None
+        for part, units in result.inflow.by_unit.items():
+            rows += [[result.entry.name, part, unit, flow] for unit, flow in units.items()]
+    return ["stage", "where", "layer", "flow [m3/s]"], rows
+
+
+def _wells(run: RunFolder, dug: Sequence[StageResult]) -> Rows:
+    head = ["stage", "well", "method", "x [m]", "y [m]", "screen bottom [m]", "screen top [m]",
+            "level in well [m]", "flow [m3/s]", "governed by", "pump capacity [m3/s]",
+            "screen capacity [m3/s]"]
+    rows = []
+    for result in dug:
+        number = run.ledger.stages.index(result.entry)
+        for well in run.ledger.wells:
+            rows.append([
+                result.entry.name, well.name, well.method, well.x, well.y, *well.screen,
+                well.level[number], well.flow[number], well.governing[number],
+                well.pump_capacity, well.screen_capacity[number],
+            ])
+    return head, rows
+
+
+def _balance(run: RunFolder, results: Sequence[StageResult]) -> Rows:
+    rows = [
+        [result.entry.name, name, into, out]
+        for result in results
+        for name, into, out in water_balance(run, result.entry)
+    ]
+    return ["stage", "what", "into the ground [m3/s]", "out of the ground [m3/s]"], rows
+
+
+def _soils(run: RunFolder) -> Rows:
+    rows = [
+        [name, conductivity_text(s.kh, "metric"), conductivity_text(s.kv, "metric"), s.ss, s.sy,
+         s.weight]
+        for name, s in run.ledger.soils.items()
+    ]
+    return ["soil", "kh", "kv", "ss [1/m]", "sy [-]", "unit weight [N/m3]"], rows
+
+
+def _write(path: Path, head: list[str], rows: Iterable[Sequence[object]]) -> None:
+    """Write one table; text that a spreadsheet would run as a formula is written as text."""
+    with open(path, "w", newline="", encoding="utf-8") as file:
+        writer = csv.writer(file)
+        writer.writerow(head)
+        for row in rows:
+            writer.writerow([_cell(value) for value in row])
+
+
+def _cell(value: object) -> object:
+    if value is None:
+        return ""
+    if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r"):
+        return f"'{value}"
+    return f"{value:.6g}" if isinstance(value, float) else value
