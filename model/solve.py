@@ -264,7 +264,7 @@ def _outer_line(folder: Path) -> str:
             file.seek(0, 2)
             file.seek(max(0, file.tell() - 2000))
             last = file.read().decode("ascii", "replace").strip().splitlines()[-1].split(",")
-        return f"outer iteration {int(last[3])}, largest head change {float(last[5]):.2g} m"
+        return f"outer iteration {int(last[4])}, largest head change {abs(float(last[6])):.2g} m"
     except (OSError, IndexError, ValueError):
         return "working"
 

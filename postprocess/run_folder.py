@@ -190,13 +190,11 @@ class RunFolder:
         package : its name in the stage's files ("drn_floor", "maw", "ghb_1").
         """
         with self.budget_file(stage) as file:
-            names = [name.strip().decode() for name in file.unique_package_names or []]
-            if package.upper() not in [name.upper() for name in names]:
+            names = np.char.strip(file.recordarray["paknam2"].astype(str))
+            found = np.flatnonzero(names == package.upper())
+            if not found.size:
                 return np.zeros(0, np.intp), np.zeros(0)
-            records = file.get_data(paknam2=package.upper(), totim=file.get_times()[-1])
-        if not records:
-            return np.zeros(0, np.intp), np.zeros(0)
-        record = records[-1]
+            record = file.get_data(idx=int(found[-1]))[0]
         return record["node"].astype(np.intp) - 1, record["q"] / DAY
 
     def face_flows(self, stage: StageEntry) -> Floats:
