@@ -33,13 +33,13 @@ from wellring.model.water import (
 
 Floats = NDArray[np.float64]
 
-CELL = 0.5
-"""Default plan cell at the pit's edge, walls and wells [m]."""
-GROWTH = 1.25
+CELL = 1.0
+"""Largest default plan cell at the pit's edge and walls [m]; a fortieth of a narrow pit's width."""
+GROWTH = 1.3
 SUBLAYER = 0.5
 """Default sublayer at formation, toes and screen ends [m]."""
-LAYER_GROWTH = 1.4
-LARGEST_LAYERS = 12
+LAYER_GROWTH = 1.6
+LARGEST_LAYERS = 10
 """The thickest sublayer is this part of the modelled depth."""
 
 
@@ -215,7 +215,7 @@ def _plan(
     box = shapely.oriented_envelope(site.outline)
     sides = shapely.length(shapely.linestrings(
         np.stack([shapely.get_coordinates(box)[:2], shapely.get_coordinates(box)[1:3]])))
-    cell = wanted.cell or min(CELL, float(sides.min()) / 10)
+    cell = wanted.cell or float(np.clip(sides.min() / 40, 0.2, CELL))
     cell *= fineness.coarser
     growth = (wanted.growth or GROWTH) ** fineness.coarser
     largest = (wanted.largest or max(distance / 15, 2 * cell)) * fineness.coarser
@@ -230,13 +230,23 @@ def _plan(
             away = max(float(site.outline.distance(shape)), 4 * cell)
             head_lines.append(HeadLine(shape, float(np.clip(away / 15, cell, largest)),
                                        centred=isinstance(boundary, FixedHead)))
+    well_cell = float(np.clip(_spacing(places) / 6, 2 * cell, 5 * cell))
     near = [place for place in points if site.outline.distance(shapely.Point(place)) < distance]
     return make_plan_grid(
         site.outline, list(walls.values()), np.array(near).reshape(-1, 2),
-        PlanChoices(cell, 2 * cell, growth, largest, wanted.extent or extent,
+        PlanChoices(cell, well_cell, growth, largest, wanted.extent or extent,
                     None if wanted.rotation is None else float(np.radians(wanted.rotation))),
         head_lines,
     )
+
+
+def _spacing(places: Floats) -> float:
+    """Median distance [m] from a point to its nearest neighbour; 0 for fewer than two."""
+    if len(places) < 2:
+        return 0.0
+    from scipy.spatial import KDTree
+
+    return float(np.median(KDTree(places).query(places, k=2)[0][:, 1]))
 
 
 def _surfaces(site: Site, strata: Strata, plan: PlanGrid) -> tuple[LayerSurfaces, Floats]:
@@ -273,8 +283,7 @@ def _ground(
     growth = LAYER_GROWTH**fineness.coarser
     largest = max((high - low) / LARGEST_LAYERS, fine) * fineness.coarser
     keys = [Key(floors[0], floors[0], fine), *(Key(toe, toe, fine) for toe in toes)]
-    keys += [Key(floor, floor, 2 * fine) for floor in floors[1:]]
-    keys += [Key(end, end, 1.5 * fine) for end in screens]
+    keys += [Key(end, end, 2 * fine) for end in screens]
     planes, required = choose_planes(
         [*floors, *toes, *screens, *tops], keys, low, high, growth, largest)
     layers = make_layers(surfaces.levels, planes, required)

@@ -43,6 +43,11 @@ class Run:
     answers: Answers
 
     @property
+    def answers_name(self) -> str:
+        """The scheme's name."""
+        return self.reader.ledger.scheme
+
+    @property
     def reader(self) -> RunFolder:
         """Access to heads, flows and the ledger."""
         return RunFolder(self.folder)

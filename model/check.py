@@ -1,0 +1,176 @@
+"""`wellring check`: read and lay out everything, say what would be modelled, run nothing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from wellring.inputs.read_site import Site, read_site
+from wellring.inputs.units import conductivity_text, shown
+from wellring.model.layout import Layout, formations, lay_out, scheme_walls
+from wellring.model.run import safe_name, schemes_of
+from wellring.model.walls import wall_leakage
+
+
+@dataclass
+class SchemeCheck:
+    """What one scheme would be modelled as: rows of text tables, and drawings made."""
+
+    scheme: str
+    cells: int
+    layers: int
+    facts: list[tuple[str, str]]
+    wells: list[tuple[str, str]]
+    walls: list[tuple[str, str]]
+    assumptions: list[str]
+    warnings: list[str]
+    drawings: list[Path]
+
+
+@dataclass
+class CheckReport:
+    """What `wellring check` found about a site."""
+
+    site: Site
+    units: list[tuple[str, ...]]
+    soils: list[tuple[str, ...]]
+    schemes: list[SchemeCheck]
+
+    def as_json(self) -> dict[str, Any]:
+        """The report for other programs to read."""
+        return {
+            "site": self.site.name,
+            "inputs": dict(self.site.files),
+            "units": [dict(zip(_UNIT_HEAD, row, strict=True)) for row in self.units],
+            "soils": [dict(zip(_SOIL_HEAD, row, strict=True)) for row in self.soils],
+            "warnings": list(self.site.warnings),
+            "schemes": [
+                {"name": s.scheme, "cells": s.cells, "layers": s.layers, "facts": dict(s.facts),
+                 "wells": dict(s.wells), "walls": dict(s.walls), "assumptions": s.assumptions,
+                 "warnings": s.warnings, "drawings": [str(path) for path in s.drawings]}
+                for s in self.schemes
+            ],
+        }
+
+    def text(self) -> str:
+        """The report for people."""
+        lines = [self.site.name, "", "Layers between the borings, from the top",
+                 *_table(_UNIT_HEAD, self.units), "", "Soils as modelled",
+                 *_table(_SOIL_HEAD, self.soils)]
+        if self.site.warnings:
+            lines += ["", "Warnings", *(f"  - {text}" for text in self.site.warnings)]
+        for scheme in self.schemes:
+            lines += ["", f"Scheme: {scheme.scheme}",
+                      f"  {scheme.cells:,} cells in {scheme.layers} layers"]
+            lines += [f"  {name}: {value}" for name, value in
+                      [*scheme.facts, *scheme.walls, *scheme.wells]]
+            if scheme.warnings:
+                lines += ["  Warnings", *(f"    - {text}" for text in scheme.warnings)]
+            if scheme.assumptions:
+                lines += ["  Assumed", *(f"    - {text}" for text in scheme.assumptions)]
+            lines += [f"  Drawn: {path}" for path in scheme.drawings]
+        return "\n".join([*lines, "", "Nothing was run. Next: wellring run "
+                          f"{self.site.file}"])
+
+
+_UNIT_HEAD = ("layer", "soil", "seen in", "mean thickness", "least", "most", "mean bottom")
+_SOIL_HEAD = ("soil", "kh", "kv", "sy", "ss [1/m]", "weight [kN/m³]", "from the file")
+
+
+def check_site(
+    site_file: str | Path, scheme: str | None = None, out: str | Path | None = None
+) -> CheckReport:
+    """Read a site, lay every scheme out on its grid and draw it.
+
+    Parameters
+    ----------
+    scheme : only the scheme of this name.
+    out : folder for the drawings (default ``<site>.check`` beside the site file).
+
+    Raises
+    ------
+    InputFaults : anything is wrong.
+    """
+    site = read_site(site_file)
+    path = Path(site_file)
+    folder = Path(out) if out is not None else path.parent / f"{path.stem}.check"
+    layouts = [lay_out(site, item, number) for number, item in schemes_of(site, scheme)]
+    first = layouts[0]
+    return CheckReport(
+        site, _units(first), _soils(first), [_scheme(layout, folder) for layout in layouts]
+    )
+
+
+def _units(layout: Layout) -> list[tuple[str, ...]]:
+    length = shown("length", layout.site.description.site.show)
+    rows = []
+    for item in layout.strata.describe():
+        rows.append((
+            item.unit, item.soil, f"{item.borings} borings",
+            length.text(item.mean_thickness), length.text(item.min_thickness),
+            length.text(item.max_thickness), length.text(item.mean_bottom),
+        ))
+    return rows
+
+
+def _soils(layout: Layout) -> list[tuple[str, ...]]:
+    system = layout.site.description.site.show
+    rows = []
+    for name, values in layout.soils.items():
+        given = layout.site.description.soils[name]
+        told = [key for key in ("kh", "kv", "sy", "ss", "weight") if getattr(given, key) is not None]
+        rows.append((
+            name, conductivity_text(values.kh, system), conductivity_text(values.kv, system),
+            f"{values.sy:g}", f"{values.ss:.1e}", f"{values.weight / 1e3:g}", ", ".join(told),
+        ))
+    return rows
+
+
+def _scheme(layout: Layout, folder: Path) -> SchemeCheck:
+    from wellring.model.draw_layout import draw_layout
+
+    description = layout.site.description
+    length = shown("length", description.site.show)
+    flow = shown("flow", description.site.show)
+    plan = layout.plan
+    facts = [
+        ("grid", f"{plan.shape[0]} × {plan.shape[1]} in plan, cells from "
+                 f"{length.text(float(min(plan.delr.min(), plan.delc.min())))} to "
+                 f"{length.text(float(max(plan.delr.max(), plan.delc.max())), 0)}, turned by "
+                 f"{np.degrees(plan.rotation):.1f}°"),
+        ("excavation", f"{shown('area', description.site.show).text(layout.site.outline.area)}, "
+         "formations " + ", ".join(length.text(level) for level in formations(layout.site))),
+        ("source of the water", f"{length.text(layout.source_distance, 0)} from the pit's edge, "
+         f"{layout.source_basis}"),
+    ]
+    facts += [(item.name, f"{item.kind}, {item.node.size} cells")
+              for item in layout.water.exchanges]
+    facts += [(item.name, f"held level, {item.node.size} cells") for item in layout.water.held]
+    walls = []
+    number = (list(description.schemes).index(layout.scheme)
+              if layout.scheme in description.schemes else 0)
+    for _, name, wall in scheme_walls(layout.site, number, layout.scheme):
+        walls.append((name, f"{wall.kind}, leaks by {wall_leakage(wall).basis}"
+                      + (" (ASSUMED)" if wall_leakage(wall).assumed else "")
+                      if wall.holds_water else f"{wall.kind}: holds soil, not water; no barrier"))
+    wells = [
+        (point.name, f"{point.method} at ({point.x:.1f}, {point.y:.1f}), screen "
+         f"{point.screen[0]:g} to {point.screen[1]:g}, drawn down to {point.lowest:g} at most"
+         + (f", {flow.text(point.wanted)} asked" if point.wanted else "")
+         + (f", pump {flow.text(point.pump_capacity)}" if point.pump_capacity else ""))
+        for point in layout.points
+    ]
+    return SchemeCheck(
+        layout.scheme.name, int(layout.ground.active.sum()),
+        layout.ground.layers.present.shape[0], facts, wells, walls, layout.assumptions,
+        layout.warnings, draw_layout(layout, folder / safe_name(layout.scheme.name)),
+    )
+
+
+def _table(head: tuple[str, ...], rows: list[tuple[str, ...]]) -> list[str]:
+    widths = [max(len(row[i]) for row in [head, *rows]) for i in range(len(head))]
+    return ["  " + "  ".join(text.ljust(width) for text, width in zip(row, widths, strict=True))
+            for row in [head, *rows]]

@@ -1,0 +1,90 @@
+"""The answers of a run as plain text for a terminal."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from wellring.inputs.units import shown
+from wellring.postprocess.answers import Answer, Answers
+from wellring.postprocess.run_folder import RunFolder
+
+CAUTION = (
+    "Caution: a model of what the borings saw. Soil is uncertain by factors; measure, watch and "
+    "keep standby pumps.\nLocal codes and a licensed engineer decide; this is no design approval."
+)
+
+
+def summary(run: RunFolder, answers: Answers, folder: Path) -> str:
+    """Headline answers, warnings, assumptions and where the files are."""
+    ledger, provenance = run.ledger, run.provenance
+    system = ledger.show
+    lines = [f"{ledger.site} — {ledger.scheme}" + ("  (invented site)" if ledger.invented else "")]
+    for stage in ledger.stages[1:]:
+        key = stage.folder
+        lines.append("")
+        formation = shown("level", system).text(stage.formation)
+        lines.append(f"{stage.name}, formation {formation}")
+        for name in ("dry_margin", "inflow_total", "inflow_excavation", "wells_total",
+                     "closed_form", "reach"):
+            answer = answers.answers.get(f"{key}.{name}")
+            if answer is not None:
+                lines.append(f"  {_short(answer.label, stage.name):32} {value_text(answer, system)}")
+        lines += [f"  {text}" for text in _governing(run, stage.folder)]
+    lines.append("")
+    for name in ("grid_error", "farther_source_inflow", "farther_source_level",
+                 "mass_balance_error"):
+        if name in answers.answers:
+            answer = answers.answers[name]
+            lines.append(f"{answer.label}: {value_text(answer, system)}")
+    if answers.warnings:
+        lines += ["", "Warnings", *(f"  - {text}" for text in answers.warnings)]
+    if provenance.get("assumptions"):
+        lines += ["", "Assumed", *(f"  - {text}" for text in provenance["assumptions"])]
+    solver = provenance["solver"]
+    lines += [
+        "",
+        f"MODFLOW 6 {solver['version']}, {provenance['cells']:,} cells, inputs "
+        f"{provenance['inputs']['sha256'][:12]}",
+        f"Files: {folder}",
+        CAUTION,
+        "",
+    ]
+    return "\n".join(lines)
+
+
+def value_text(answer: Answer, system: str) -> str:
+    """An answer as text in the shown units, with its limit and whether it holds."""
+    if answer.value is None:
+        text = "not judged"
+    elif isinstance(answer.value, str):
+        text = answer.value
+    elif answer.kind in ("flow", "length", "level"):
+        text = shown(answer.kind, system).text(answer.value)
+    elif answer.kind == "percent":
+        text = f"{answer.value:+.1f} %" if "Change" in answer.label else f"{answer.value:.2g} %"
+    else:
+        text = f"{answer.value:g} {answer.unit}"
+    if answer.ok is None:
+        return text
+    limit = ""
+    if answer.limit is not None and answer.kind == "length":
+        limit = f" (needed {shown('length', system).text(answer.limit)})"
+    elif answer.limit is not None and answer.kind == "percent":
+        limit = f" (limit {answer.limit:g} %)"
+    return f"{text}{limit}  {'ok' if answer.ok else 'NOT OK'}"
+
+
+def _short(label: str, stage: str) -> str:
+    return label.removeprefix(f"{stage}: ")
+
+
+def _governing(run: RunFolder, folder: str) -> list[str]:
+    """How many wells each limit governs."""
+    number = [stage.folder for stage in run.ledger.stages].index(folder)
+    counts: dict[str, int] = {}
+    for well in run.ledger.wells:
+        counts[well.governing[number]] = counts.get(well.governing[number], 0) + 1
+    if not counts:
+        return []
+    text = ", ".join(f"{count} by {reason}" for reason, count in sorted(counts.items()))
+    return [f"wells governed: {text}"]
