@@ -277,7 +277,10 @@ def check_pit_place(
     width = max(east - west, north - south)
     if width > LARGEST_PIT:
         faults.add(
-            site_file, place, f"{width / 1000:.1f} km wide", "a pit of at most 10 km",
+            site_file,
+            place,
+            f"{width / 1000:.1f} km wide",
+            "a pit of at most 10 km",
             f"Are its coordinates really in {crs.text}?",
         )
         return
@@ -294,7 +297,9 @@ def check_pit_place(
     error = math.sqrt(abs(scale)) - 1 if math.isfinite(scale) else math.inf
     if abs(error) > 0.02:
         faults.add(
-            site_file, place, crs.spot(*spot[0]),
+            site_file,
+            place,
+            crs.spot(*spot[0]),
             f"a place where distances in {crs.text} are true to 2 %",
             f"They are off by {100 * error:.1f} % there. {_utm_advice(crs.crs, tuple(lonlat[0]))}",
         )

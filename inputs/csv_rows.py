@@ -79,8 +79,12 @@ def read_rows(
                 continue
             if any(cells[len(columns) :]):
                 faults.add(
-                    shown, "row", delimiter.join(cells), f"{len(columns)} cells as in the header",
-                    "Put quotes around a text that holds the separator", reader.line_num,
+                    shown,
+                    "row",
+                    delimiter.join(cells),
+                    f"{len(columns)} cells as in the header",
+                    "Put quotes around a text that holds the separator",
+                    reader.line_num,
                 )
                 continue
             named = dict(zip(columns, cells, strict=False))
@@ -139,8 +143,9 @@ def _columns_fit(
             fits = False
     for name in known:
         if columns.count(name) > 1:
-            faults.add(shown, "header", ",".join(columns), f"one column {name}, not several",
-                       line=line)
+            faults.add(
+                shown, "header", ",".join(columns), f"one column {name}, not several", line=line
+            )
             fits = False
     ignored = [column for column in columns if column and column not in known]
     if fits and ignored:

@@ -191,7 +191,10 @@ def check_near(
     if distance <= limit:
         return True
     faults.add(
-        site_file, place, value, f"a place within {limit / 1000:g} km of the pit",
+        site_file,
+        place,
+        value,
+        f"a place within {limit / 1000:g} km of the pit",
         f"It lies {distance / 1000:.0f} km away; is it in another coordinate system?",
     )
     return False
@@ -253,7 +256,10 @@ def _swapped(
     if not look_swapped(crs, xy):
         return False
     faults.add(
-        site_file, place, shown, "x (east) before y (north)",
+        site_file,
+        place,
+        shown,
+        "x (east) before y (north)",
         f"In {crs.text} they make sense only the other way round: exchange x and y",
     )
     return True
@@ -295,7 +301,10 @@ def _one_polygon(
     if len(polygon.interiors):
         spot = crs.spot(*polygon.interiors[0].coords[0])
         faults.add(
-            site_file, place, shown, "a polygon without holes",
+            site_file,
+            place,
+            shown,
+            "a polygon without holes",
             f"It has {len(polygon.interiors)}, one at {spot}; islands in a polygon are not "
             "supported: draw the outer edge alone",
         )
@@ -303,21 +312,30 @@ def _one_polygon(
     corners = _without_repeats(np.asarray(polygon.exterior.coords)[:, :2], closed=True)
     if len(corners) < 3:
         faults.add(
-            site_file, place, shown, f"at least 3 different corners, not {len(corners)}",
+            site_file,
+            place,
+            shown,
+            f"at least 3 different corners, not {len(corners)}",
             f"Corners less than 1 mm apart are one; are they in degrees instead of {crs.text}?",
         )
         return None
     ring = shapely.Polygon(corners)
     if ring.convex_hull.area < LEAST_AREA:
         faults.add(
-            site_file, place, shown, f"a polygon of at least {LEAST_AREA:g} m²",
+            site_file,
+            place,
+            shown,
+            f"a polygon of at least {LEAST_AREA:g} m²",
             f"Its area is {ring.convex_hull.area:.2g} m²; are its corners in a line, or in "
             f"degrees instead of {crs.text}?",
         )
         return None
     if not ring.is_valid:
         faults.add(
-            site_file, place, shown, "a polygon whose edge does not cross or touch itself",
+            site_file,
+            place,
+            shown,
+            "a polygon whose edge does not cross or touch itself",
             f"It does at {_crossing(ring.exterior, ring, crs)}; put the corners in order",
         )
         return None
@@ -348,14 +366,20 @@ def _one_line(
         if joined.geom_type != "LineString":
             count = len(shapely.get_parts(joined))
             faults.add(
-                site_file, place, shown, "one line, its stretches meeting end to end",
+                site_file,
+                place,
+                shown,
+                "one line, its stretches meeting end to end",
                 f"It holds {count} that do not join into one; draw one line, or one entry each",
             )
             return None
         line = joined
     if not line.is_simple:
         faults.add(
-            site_file, place, shown, "a line that does not cross itself",
+            site_file,
+            place,
+            shown,
+            "a line that does not cross itself",
             f"It does at {_crossing(line, None, crs)}",
         )
         return None
@@ -389,8 +413,9 @@ def _crossing(line: BaseGeometry, polygon: shapely.Polygon | None, crs: SiteCrs)
     inside = text[text.find("[") + 1 : text.find("]")].split() if "[" in text else []
     if len(inside) >= 2:
         return crs.spot(float(inside[0]), float(inside[1]))
-    ends = shapely.get_coordinates([part.boundary for part in
-                                    shapely.get_parts(shapely.unary_union(line))])
+    ends = shapely.get_coordinates(
+        [part.boundary for part in shapely.get_parts(shapely.unary_union(line))]
+    )
     own = np.asarray(line.coords)[[0, -1]]
     apart = np.hypot(*(ends[:, None, :] - own[None, :, :]).transpose(2, 0, 1)).min(axis=1)
     return crs.spot(*ends[np.argmax(apart > SAME_VERTEX)])

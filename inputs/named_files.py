@@ -38,8 +38,9 @@ def find_file(
     shown = ref if shown is None else shown
     if not is_file(path):
         try:
-            beside = [entry.name for entry in path.parent.iterdir()
-                      if entry.suffix.lower() in suffixes]
+            beside = [
+                entry.name for entry in path.parent.iterdir() if entry.suffix.lower() in suffixes
+            ]
         except (OSError, ValueError):
             beside = []
         close = nearest(path.name, beside[:50])

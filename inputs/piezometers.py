@@ -187,8 +187,13 @@ def read_piezometers(
     latest = _latest(readings, crs, faults, path)
     result = Piezometers(tuple(latest), path)
     if len(faults.faults) == before and look_swapped(crs, result.xy):
-        faults.add(path, "columns x, y", crs.spot(*result.xy[0]), "x (east) before y (north)",
-                   f"In {crs.text} they make sense only the other way round: exchange x and y")
+        faults.add(
+            path,
+            "columns x, y",
+            crs.spot(*result.xy[0]),
+            "x (east) before y (north)",
+            f"In {crs.text} they make sense only the other way round: exchange x and y",
+        )
     return None if len(faults.faults) > before else result
 
 
@@ -204,12 +209,18 @@ def _reading(
         faults.add(path, "columns x, y", f"{x:g}, {y:g}", "coordinates within ±1e8", line=row.line)
     level = row.quantity("level", "m", faults, path)
     if level is not None and not LEVELS[0] <= level <= LEVELS[1]:
-        faults.add(path, "column level", row.text("level"),
-                   f"a level from {LEVELS[0]:g} to {LEVELS[1]:g} m", line=row.line)
+        faults.add(
+            path,
+            "column level",
+            row.text("level"),
+            f"a level from {LEVELS[0]:g} to {LEVELS[1]:g} m",
+            line=row.line,
+        )
     soil = row.text("soil") or None
     if soil is not None and soil not in soils:
-        faults.add(path, "column soil", soil, "a soil of the site file", nearest(soil, soils),
-                   row.line)
+        faults.add(
+            path, "column soil", soil, "a soil of the site file", nearest(soil, soils), row.line
+        )
     date = row.text("date")
     if date:
         try:
@@ -231,9 +242,14 @@ def _latest(
     for line, reading in found:
         base = first.setdefault(reading.id, reading)
         if math.hypot(reading.x - base.x, reading.y - base.y) > SAME_PLACE:
-            faults.add(path, f"columns x, y of {reading.id}", crs.spot(reading.x, reading.y),
-                       f"the same place as before, {crs.spot(base.x, base.y)}",
-                       "Give another piezometer another id", line)
+            faults.add(
+                path,
+                f"columns x, y of {reading.id}",
+                crs.spot(reading.x, reading.y),
+                f"the same place as before, {crs.spot(base.x, base.y)}",
+                "Give another piezometer another id",
+                line,
+            )
         groups.setdefault((reading.id, reading.soil), []).append((line, reading))
     latest = []
     several = []
@@ -243,12 +259,17 @@ def _latest(
         undated = [line for line, reading in group if not reading.date]
         of = name if soil is None else f"{name} in {soil}"
         if len(group) > 1 and undated:
-            faults.add(path, f"column date of {of}", "(empty)",
-                       "a date in every row of a piezometer with several readings",
-                       line=undated[0])
+            faults.add(
+                path,
+                f"column date of {of}",
+                "(empty)",
+                "a date in every row of a piezometer with several readings",
+                line=undated[0],
+            )
         elif len(chosen) > 1:
-            faults.add(path, f"column date of {of}", best, "one reading at that time",
-                       line=chosen[1][0])
+            faults.add(
+                path, f"column date of {of}", best, "one reading at that time", line=chosen[1][0]
+            )
         elif len(group) > 1:
             several.append(f"{of} ({best.removesuffix('T00:00:00')})")
         latest.append(chosen[0][1])

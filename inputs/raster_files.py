@@ -115,12 +115,22 @@ def _read(
 
     where = f"{site_file}: {place}: {ref}"
     if raster.transform.is_identity or raster.transform.is_degenerate:
-        faults.add(site_file, place, ref, "a georeferenced raster",
-                   "It does not say where it lies; export it with its placing")
+        faults.add(
+            site_file,
+            place,
+            ref,
+            "a georeferenced raster",
+            "It does not say where it lies; export it with its placing",
+        )
         return None
     if raster.colorinterp[0] in (ColorInterp.red, ColorInterp.palette):
-        faults.add(site_file, place, ref, "a raster of levels",
-                   "It is a picture (its first band is a colour)")
+        faults.add(
+            site_file,
+            place,
+            ref,
+            "a raster of levels",
+            "It is a picture (its first band is a colour)",
+        )
         return None
     if np.dtype(raster.dtypes[0]).kind == "c":
         faults.add(site_file, place, ref, "a raster of levels", "Its numbers are complex")
@@ -175,8 +185,13 @@ def _metres_per_level(
     unit = (raster.units[0] or "").strip()
     factor = _UNITS.get(unit.lower())
     if factor is None:
-        faults.add(site_file, place, ref, "a band unit of m, ft or US survey foot",
-                   f"The file says its levels are in '{unit}'")
+        faults.add(
+            site_file,
+            place,
+            ref,
+            "a band unit of m, ft or US survey foot",
+            f"The file says its levels are in '{unit}'",
+        )
         return None
     if not unit and own is not None and own.is_compound:
         up = [axis for axis in own.axis_info if axis.direction.lower() in ("up", "down")]
@@ -210,9 +225,9 @@ def _part_to_read(
         box = shapely.get_coordinates(shapely.box(*pit.buffer(CUT).bounds))
         column, row = cells_of(box, tuple(raster.transform)[:6], own, crs)
         first = np.clip([column.min(), row.min()], 0, [raster.width, raster.height]).astype(int)
-        last = np.ceil(
-            np.clip([column.max(), row.max()], 0, [raster.width, raster.height])
-        ).astype(int)
+        last = np.ceil(np.clip([column.max(), row.max()], 0, [raster.width, raster.height])).astype(
+            int
+        )
         if (last > first).all():
             window = Window(*map(int, first), *map(int, last - first))
             faults.warn(f"{where} is very large; read up to {CUT / 1000:g} km around the pit")
@@ -237,7 +252,10 @@ def _plausible(
         return True
     row, column = np.argwhere(wrong)[0]
     faults.add(
-        site_file, place, ref, f"levels from {low:g} to {high:g} m",
+        site_file,
+        place,
+        ref,
+        f"levels from {low:g} to {high:g} m",
         f"{int(wrong.sum())} cells hold others, as {raster.levels[row, column]:g} in row "
         f"{row + 1}, column {column + 1}; if that stands for 'no data', declare it in the file",
     )
@@ -257,7 +275,9 @@ def _fill(
 
     a, b, _, d, e, _ = raster.affine
     index = distance_transform_edt(
-        missing, sampling=(np.hypot(b, e), np.hypot(a, d)), return_distances=False,
+        missing,
+        sampling=(np.hypot(b, e), np.hypot(a, d)),
+        return_distances=False,
         return_indices=True,
     )
     raster.levels[...] = raster.levels[tuple(index)]

@@ -20,14 +20,18 @@ from shapely.geometry.base import BaseGeometry
 
 from wellring.inputs.borings import BoringLogs
 from wellring.inputs.crs import SiteCrs
+from wellring.inputs.drainage import DeepWells
 from wellring.inputs.faults import FaultLog, nearest
 from wellring.inputs.geodata import read_crs, read_line, read_points, read_polygon
 from wellring.inputs.piezometers import Piezometers, read_piezometers
 from wellring.inputs.read_borings import read_borings
-from wellring.inputs.site import DeepWells, Recharge, SiteDescription
+from wellring.inputs.site import Recharge, SiteDescription
 from wellring.inputs.site_rules import check_rules, refuse_unsupported
 from wellring.inputs.surface import GroundSurface, read_ground
 from wellring.inputs.toml_text import line_of, load_toml
+
+Where = tuple[Path, SiteCrs, FaultLog, str]
+"""Folder, crs, fault log and name of the site file, as every reader of shapes takes them."""
 
 
 @dataclass(frozen=True)
@@ -116,7 +120,7 @@ def _read_data(path: Path, description: SiteDescription, faults: FaultLog) -> Si
     if crs is None:
         return None
     site_crs = SiteCrs.of(crs, description.site.crs)
-    where = (folder, site_crs, faults, file)
+    where: Where = (folder, site_crs, faults, file)
     pit = description.excavation
     outline = read_polygon(
         pit.outline if pit.outline is not None else (pit.corners or ()),
@@ -154,7 +158,7 @@ def _read_data(path: Path, description: SiteDescription, faults: FaultLog) -> Si
     )
 
 
-def _read_geometries(description: SiteDescription, where: tuple) -> dict[str, BaseGeometry]:
+def _read_geometries(description: SiteDescription, where: Where) -> dict[str, BaseGeometry]:
     found: dict[str, BaseGeometry] = {}
 
     def put(place: str, shape: BaseGeometry | None) -> None:
@@ -170,7 +174,9 @@ def _read_geometries(description: SiteDescription, where: tuple) -> dict[str, Ba
             put(place, read_polygon(polygon, *where, f"{place}.polygon"))
     walls = [(f"walls.{index}", wall) for index, wall in enumerate(description.walls)]
     for number, scheme in enumerate(description.schemes):
-        walls += [(f"schemes.{number}.walls.{i}", wall) for i, wall in enumerate(scheme.walls or ())]
+        walls += [
+            (f"schemes.{number}.walls.{i}", wall) for i, wall in enumerate(scheme.walls or ())
+        ]
         for index, drainage in enumerate(scheme.drainage):
             if isinstance(drainage, DeepWells):
                 place = f"schemes.{number}.drainage.{index}"
@@ -181,7 +187,7 @@ def _read_geometries(description: SiteDescription, where: tuple) -> dict[str, Ba
     return found
 
 
-def _drainage_shape(drainage: DeepWells, place: str, where: tuple) -> BaseGeometry | None:
+def _drainage_shape(drainage: DeepWells, place: str, where: Where) -> BaseGeometry | None:
     if drainage.line is not None:
         return read_line(drainage.line.along, *where, f"{place}.line.along")
     if drainage.points is not None:
@@ -218,8 +224,12 @@ def _explain(
             key = str(tag.get("discriminator", "kind")).strip("'")
             given = value.get(key) if isinstance(value, Mapping) else value
             faults.add(
-                file, f"{place}.{key}", given, f"one of {', '.join(known)}",
-                nearest(str(given), known), line,
+                file,
+                f"{place}.{key}",
+                given,
+                f"one of {', '.join(known)}",
+                nearest(str(given), known),
+                line,
             )
         else:
             message = item["msg"].removeprefix("Value error, ").removeprefix("expected ")

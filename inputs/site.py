@@ -8,53 +8,34 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
+from wellring.inputs.drainage import Drainage
+from wellring.inputs.quantities import (
+    BedConductance,
+    CellSize,
+    Clearance,
+    Compressibility,
+    Conductivity,
+    Consolidation,
+    DrawdownLimit,
+    Flow,
+    Gradient,
+    GrainSize,
+    Length,
+    Level,
+    LevelOrFile,
+    Modulus,
+    Pressure,
+    RateOrFile,
+    SettlementLimit,
+    SlopeLimit,
+    Storage,
+    UnitWeight,
+)
 from wellring.inputs.soil_tables import hazen_conductivity
-from wellring.inputs.units import to_si
-
-
-def _quantity(unit: str, **bounds: float) -> Any:
-    """An annotated float read from a number (SI) or text with a unit, within `bounds`."""
-    return Annotated[float, BeforeValidator(lambda value: to_si(value, unit)), Field(**bounds)]
-
-
-def _quantity_or_file(unit: str, low: float, high: float) -> Any:
-    """As :func:`_quantity`, but text that is no quantity is kept as a file's name."""
-
-    def read(value: Any) -> Any:
-        try:
-            number = to_si(value, unit)
-        except ValueError:
-            if isinstance(value, str) and value.strip():
-                return value
-            raise
-        if not low <= number <= high:
-            raise ValueError(f"expected a value from {low:g} to {high:g} {unit}")
-        return number
-
-    return Annotated[float | str, BeforeValidator(read)]
-
-
-Level = _quantity("m", ge=-2000, le=9000)
-LevelOrFile = _quantity_or_file("m", -2000, 9000)
-Length = _quantity("m", gt=0, le=1e5)
-Offset = _quantity("m", ge=-1e3, le=1e3)
-Conductivity = _quantity("m/s", ge=1e-14, le=1)
-Flow = _quantity("m3/s", gt=0, le=100)
-Fraction = _quantity("1", gt=0, le=1)
-Ratio = _quantity("1", gt=0, le=1e4)
-Pressure = _quantity("Pa", ge=0, le=1e9)
-UnitWeight = _quantity("N/m3", ge=5e3, le=4e4)
-Days = Annotated[float, Field(ge=-3650, le=36500)]
-Name = Annotated[str, Field(min_length=1, max_length=80)]
-Point = tuple[float, float]
-
-
-class Table(BaseModel):
-    """Base of all tables: immutable, unknown keys refused, no NaN or infinity."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+from wellring.inputs.table import Days, Name, Point, Table
+from wellring.inputs.walls import Wall
 
 
 class SiteTable(Table):
@@ -74,20 +55,20 @@ class Borings(Table):
     files: Annotated[tuple[str, ...], Field(min_length=1)]
     surfaces: Literal["kriging", "linear", "nearest"] = "kriging"
     base: Level | None = None
-    codes: dict[str, str] = {}
+    codes: dict[str, str] = Field(default={})
     """Log's geology code (or description) → soil of this file."""
 
 
 class Compression(Table):
     """Stiffness of a soil: exactly one of mv, e_oed or (cc, e0); cv for consolidation in time."""
 
-    mv: _quantity("1/Pa", gt=0, le=1e-4) | None = None  # type: ignore[valid-type]
-    e_oed: _quantity("Pa", gt=1e4, le=1e12) | None = None  # type: ignore[valid-type]
+    mv: Compressibility | None = None
+    e_oed: Modulus | None = None
     cc: Annotated[float, Field(gt=0, le=20)] | None = None
     cr: Annotated[float, Field(gt=0, le=5)] | None = None
     e0: Annotated[float, Field(gt=0, le=20)] | None = None
     ocr: Annotated[float, Field(ge=1, le=100)] | None = None
-    cv: _quantity("m2/s", gt=0, le=1) | None = None  # type: ignore[valid-type]
+    cv: Consolidation | None = None
 
     @model_validator(mode="after")
     def _one_law(self) -> Compression:
@@ -107,9 +88,9 @@ class Soil(Table):
 
     kh: Conductivity | None = None
     kv: Conductivity | None = None
-    d10: _quantity("m", ge=1e-7, le=0.1) | None = None  # type: ignore[valid-type]
+    d10: GrainSize | None = None
     sy: Annotated[float, Field(gt=0, le=0.6)] | None = None
-    ss: Literal["auto"] | _quantity("1/m", gt=1e-9, le=1) | None = None  # type: ignore[valid-type]
+    ss: Literal["auto"] | Storage | None = None
     weight: UnitWeight | None = None
     compression: Compression | None = None
 
@@ -132,7 +113,7 @@ class Plane(Table):
 
     point: Point
     level: Level
-    gradient: _quantity("1", ge=0, le=1)  # type: ignore[valid-type]
+    gradient: Gradient
     toward: Annotated[float, Field(ge=0, le=360)]
     """Direction the level falls, degrees clockwise from grid north."""
 
@@ -145,7 +126,7 @@ class River(Table):
     line: str | tuple[Point, ...] | None = None
     polygon: str | tuple[Point, ...] | None = None
     stage: LevelOrFile
-    bed_conductance: _quantity("1/s", gt=0, le=1e3)  # type: ignore[valid-type]
+    bed_conductance: BedConductance
     width: Length | None = None
     bed: Level | None = None
     """Level of the bed; below it the ground no longer pulls more water. Default: none."""
@@ -171,7 +152,7 @@ class FixedHead(Table):
 
 
 class NoFlow(Table):
-    """kind = "no_flow": an impervious edge; the ground beyond it (seen from the pit) is left out."""
+    """kind = "no_flow": an impervious edge; ground beyond it, seen from the pit, is left out."""
 
     kind: Literal["no_flow"]
     name: str = "no flow"
@@ -184,7 +165,7 @@ class Recharge(Table):
     kind: Literal["recharge"]
     name: str = "recharge"
     polygon: str | tuple[Point, ...] | None = None
-    rate: _quantity_or_file("m/s", 0, 1e-4)  # type: ignore[valid-type]
+    rate: RateOrFile
 
 
 Boundary = Annotated[River | FixedHead | NoFlow | Recharge, Field(discriminator="kind")]
@@ -202,7 +183,7 @@ class Water(Table):
     level: Level | None = None
     plane: Plane | None = None
     piezometers: str | None = None
-    levels: dict[str, Level | Plane] = {}
+    levels: dict[str, Level | Plane] = Field(default={})
     """Level or plane of single aquifers, by soil; overrides the general one there."""
     source_distance: Length | None = None
     """Distance from the pit's edge at which the natural levels still hold [m]."""
@@ -239,7 +220,7 @@ class Excavation(Table):
 
     outline: str | None = None
     corners: Annotated[tuple[Point, ...], Field(min_length=3)] | None = None
-    clearance: _quantity("m", ge=0, le=10) = 0.5  # type: ignore[valid-type]
+    clearance: Clearance = 0.5
     stages: Annotated[tuple[Stage, ...], Field(min_length=1)]
 
     @model_validator(mode="after")
@@ -257,63 +238,12 @@ class Excavation(Table):
         return self
 
 
-WallKind = Literal[
-    "sheet pile",
-    "secant pile",
-    "slurry",
-    "soldier pile and lagging",
-    "timber sheeting",
-    "trench box",
-    "none",
-]
-
-
-class WallWindow(Table):
-    """A stretch of bad joints: from/to along the wall line [m], leaking `factor` times more."""
-
-    start: _quantity("m", ge=0, le=1e5)  # type: ignore[valid-type]
-    end: _quantity("m", gt=0, le=1e5)  # type: ignore[valid-type]
-    factor: Ratio
-
-
-class Wall(Table):
-    """[[walls]]: one wall along the excavation or a line of its own."""
-
-    kind: WallKind
-    name: str | None = None
-    line: str | tuple[Point, ...] = "outline"
-    toe: Level | tuple[Level, ...] | None = None
-    top: Level | None = None
-    joint_resistance: _quantity("m/s", gt=0, le=1) | None = None  # type: ignore[valid-type]
-    """Inverse joint resistance ρ of EN 12063 [m/s]."""
-    pile_width: Length | None = None
-    k: Conductivity | None = None
-    thickness: Length | None = None
-    stage: Name | None = None
-    windows: tuple[WallWindow, ...] = ()
-
-    @property
-    def holds_water(self) -> bool:
-        """Whether this kind of wall is a barrier to water."""
-        return self.kind in ("sheet pile", "secant pile", "slurry")
-
-    @model_validator(mode="after")
-    def _has_toe(self) -> Wall:
-        if self.holds_water and self.toe is None:
-            raise ValueError("expected toe (level of the wall's lower end)")
-        if (self.k is None) != (self.thickness is None):
-            raise ValueError("expected k and thickness together")
-        if self.k is not None and self.joint_resistance is not None:
-            raise ValueError("expected either joint_resistance or k with thickness")
-        return self
-
-
 class Limits(Table):
     """What a neighbour may be asked to bear."""
 
-    settlement: _quantity("m", gt=0, le=10) | None = None  # type: ignore[valid-type]
-    slope: _quantity("1", gt=0, le=1) | None = None  # type: ignore[valid-type]
-    drawdown: _quantity("m", gt=0, le=200) | None = None  # type: ignore[valid-type]
+    settlement: SettlementLimit | None = None
+    slope: SlopeLimit | None = None
+    drawdown: DrawdownLimit | None = None
 
 
 class Neighbour(Table):
@@ -322,110 +252,8 @@ class Neighbour(Table):
     file: str
     kind: Literal["building", "utility", "well", "surface_water", "wetland"]
     name: str | None = None
-    attributes: dict[str, str] = {}
+    attributes: dict[str, str] = Field(default={})
     limit: Limits = Limits()
-
-
-class Ring(Table):
-    """Points spread evenly along the excavation's outline, `offset` outside it."""
-
-    offset: Offset
-    count: Annotated[int, Field(ge=1, le=5000)] | None = None
-    spacing: Length | None = None
-
-    @model_validator(mode="after")
-    def _count_or_spacing(self) -> Ring:
-        return _count_or_spacing(self)
-
-
-class Row(Table):
-    """Points spread evenly along a line given by file or corners."""
-
-    along: str | Annotated[tuple[Point, ...], Field(min_length=2)]
-    count: Annotated[int, Field(ge=1, le=5000)] | None = None
-    spacing: Length | None = None
-
-    @model_validator(mode="after")
-    def _count_or_spacing(self) -> Row:
-        return _count_or_spacing(self)
-
-
-def _count_or_spacing(table: Any) -> Any:
-    if (table.count is None) == (table.spacing is None):
-        raise ValueError("expected exactly one of count or spacing")
-    return table
-
-
-class Pump(Table):
-    """What the pump of one point can do: a capacity, a rated head, or points of its curve."""
-
-    capacity: Flow | None = None
-    head: Length | None = None
-    efficiency: Fraction | None = None
-    curve: tuple[tuple[Flow, Length], ...] = ()
-
-
-class Skin(Table):
-    """A ring of other conductivity around a screen (gravel pack or clogged wall)."""
-
-    thickness: Length
-    k: Conductivity
-
-
-class Placed(Table):
-    """Where the points of a drainage method stand: a ring, a line, or single points."""
-
-    name: str | None = None
-    ring: Ring | None = None
-    line: Row | None = None
-    points: str | tuple[Point, ...] | None = None
-    from_stage: Name | None = None
-    until_stage: Name | None = None
-
-    @model_validator(mode="after")
-    def _one_place(self) -> Placed:
-        if sum(place is not None for place in (self.ring, self.line, self.points)) != 1:
-            raise ValueError("expected exactly one of ring, line or points")
-        return self
-
-
-class DeepWells(Placed):
-    """method = "deep wells": screened wells with a pump each."""
-
-    method: Literal["deep wells"]
-    screen: tuple[Level, Level]
-    """Bottom and top level of the screen."""
-    diameter: _quantity("m", ge=0.02, le=3)  # type: ignore[valid-type]
-    hold: Level | None = None
-    """Level held in the well, as far as pump and screen allow."""
-    rate: Flow | None = None
-    """Flow asked of each well, as far as its level allows."""
-    pump: Pump | None = None
-    skin: Skin | None = None
-    efficiency: Fraction | None = None
-
-    @model_validator(mode="after")
-    def _consistent(self) -> DeepWells:
-        low, high = self.screen
-        if low >= high:
-            raise ValueError("expected screen = [bottom, top] with the bottom below the top")
-        if self.hold is None and self.rate is None:
-            raise ValueError("expected hold (level kept in the well) or rate (flow of each well)")
-        if self.hold is not None and self.hold < low:
-            raise ValueError("expected hold at or above the screen's bottom")
-        if self.skin is not None and self.efficiency is not None:
-            raise ValueError("expected either skin or efficiency")
-        return self
-
-
-class OtherDrainage(Table):
-    """A drainage method of the contract that this version does not model."""
-
-    model_config = ConfigDict(frozen=True, extra="allow")
-    method: Literal["wellpoints", "ejectors", "sump", "recharge wells"]
-
-
-Drainage = Annotated[DeepWells | OtherDrainage, Field(discriminator="method")]
 
 
 class Scheme(Table):
@@ -440,10 +268,10 @@ class Scheme(Table):
 class GridChoices(Table):
     """[grid]: what the user wants otherwise than the tool would choose."""
 
-    cell: _quantity("m", ge=0.02, le=100) | None = None  # type: ignore[valid-type]
+    cell: CellSize | None = None
     growth: Annotated[float, Field(ge=1.02, le=2)] | None = None
     largest: Length | None = None
-    sublayer: _quantity("m", ge=0.02, le=100) | None = None  # type: ignore[valid-type]
+    sublayer: CellSize | None = None
     extent: Length | None = None
     rotation: Annotated[float, Field(ge=-360, le=360)] | None = None
     """Azimuth of the grid's columns, degrees anticlockwise from grid east."""

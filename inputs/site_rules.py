@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 
+from wellring.inputs.drainage import DeepWells, OtherDrainage
 from wellring.inputs.faults import FaultLog, nearest
-from wellring.inputs.site import DeepWells, OtherDrainage, Recharge, River, SiteDescription
+from wellring.inputs.site import Recharge, River, SiteDescription
 from wellring.inputs.toml_text import line_of
 
 
@@ -38,9 +39,9 @@ def _check_soils(site: SiteDescription, add: Add) -> None:
             if soil not in site.soils:
                 place = f"water.boundary.{index}.soils"
                 add(place, soil, "a soil of [soils]", nearest(soil, site.soils))
-    for name, soil in site.soils.items():
-        if soil.kv is not None and soil.kv > 10 * soil.horizontal_k:
-            add(f"soils.{name}.kv", soil.kv, "kv not above 10 times kh", "Are kh and kv swapped?")
+    for name, values in site.soils.items():
+        if values.kv is not None and values.kv > 10 * values.horizontal_k:
+            add(f"soils.{name}.kv", values.kv, "kv not above 10 times kh", "Are kh and kv swapped?")
 
 
 def _check_stages(site: SiteDescription, add: Add) -> None:
@@ -60,13 +61,17 @@ def _check_stages(site: SiteDescription, add: Add) -> None:
         ground, base = site.site.ground, site.borings.base
         if isinstance(ground, float) and stage.formation > ground + 1e-6:
             add(
-                f"excavation.stages.{index}.formation", stage.formation,
-                f"a level not above the ground ({ground:g} m)", "Levels are elevations, not depths.",
+                f"excavation.stages.{index}.formation",
+                stage.formation,
+                f"a level not above the ground ({ground:g} m)",
+                "Levels are elevations, not depths.",
             )
         if base is not None and stage.formation <= base:
             add(
-                f"excavation.stages.{index}.formation", stage.formation,
-                f"a level above the model's floor ({base:g} m)", "Lower borings.base.",
+                f"excavation.stages.{index}.formation",
+                stage.formation,
+                f"a level above the model's floor ({base:g} m)",
+                "Lower borings.base.",
             )
     for place, stage_name in _stage_names(site):
         if stage_name not in names:
@@ -106,7 +111,8 @@ def _check_schemes(site: SiteDescription, add: Add) -> None:
             for toe in toes:
                 if wall.holds_water and toe is not None and toe > deepest:
                     add(
-                        f"{prefix}.{index}.toe", toe,
+                        f"{prefix}.{index}.toe",
+                        toe,
                         f"a toe below the deepest formation ({deepest:g} m)",
                         "A wall that ends above the floor cannot hold the pit's sides.",
                     )
@@ -124,7 +130,9 @@ def _check_ask_twice(site: SiteDescription, add: Add, faults: FaultLog) -> None:
     fixed = any(boundary.kind in ("river", "fixed_head") for boundary in water.boundary)
     if water.edge == "no flow" and not fixed:
         add(
-            "water.edge", "no flow", "a river or fixed_head boundary beside it",
+            "water.edge",
+            "no flow",
+            "a river or fixed_head boundary beside it",
             "Without any the model has no water to give.",
         )
 
@@ -135,8 +143,12 @@ def refuse_unsupported(
     """Refuse by name every part of the contract this version does not model yet."""
     for place, what in _unsupported(site):
         faults.add(
-            file, place, None, "a part this version models", f"{what} is not supported yet: "
-            "take it out of the file to run the rest.", line_of(place, lines),
+            file,
+            place,
+            None,
+            "a part this version models",
+            f"{what} is not supported yet: take it out of the file to run the rest.",
+            line_of(place, lines),
         )
 
 

@@ -200,7 +200,10 @@ def _meets(
     edge = surface.outline()
     if (outside > 0).all() and edge is not None and not shapely.intersects(edge, pit):
         faults.add(
-            site_file, place, surface.source, "a raster that covers the pit",
+            site_file,
+            place,
+            surface.source,
+            "a raster that covers the pit",
             f"It lies {outside.min() / 1000:.3g} km away from it; is it in another coordinate "
             "system?",
         )

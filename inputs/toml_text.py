@@ -22,7 +22,9 @@ def load_toml(path: Path, faults: FaultLog) -> tuple[dict[str, Any], dict[str, i
     """
     try:
         if path.stat().st_size > _LARGEST_FILE:
-            faults.add(path.name, "the file", f"{path.stat().st_size} bytes", "a site file under 5 MB")
+            faults.add(
+                path.name, "the file", f"{path.stat().st_size} bytes", "a site file under 5 MB"
+            )
             return None
         text = path.read_bytes().decode("utf-8-sig")
         return tomllib.loads(text.replace("\r\n", "\n")), _lines(text)

@@ -47,18 +47,18 @@ _COMMON: dict[str, dict[str, float]] = {
 
 #: What each dimension is called in messages, with an example a user can copy.
 EXAMPLES = {
-    "m": "a length such as 9.5 or \"9.5 m\" or \"31 ft\"",
-    "m/s": "a speed such as 2e-4 or \"2e-4 m/s\" or \"17 m/day\"",
-    "m3/s": "a flow such as 0.01 or \"40 m3/h\" or \"150 gpm\"",
-    "N/m3": "a unit weight such as 18000 or \"18 kN/m3\"",
-    "Pa": "a pressure such as 18000 or \"18 kPa\"",
-    "1/s": "a conductance per area such as 1e-6 or \"1e-6 1/s\"",
-    "1/m": "a specific storage such as 1e-5 or \"1e-5 1/m\"",
-    "1/Pa": "a compressibility such as 3e-7 or \"0.3 m2/MN\"",
-    "m2/s": "a coefficient of consolidation such as 6e-8 or \"2 m2/year\"",
-    "s": "a duration such as 3600 or \"1 h\"",
-    "1": "a plain number or a fraction such as \"1/500\"",
-    "W": "a power such as 4000 or \"4 kW\"",
+    "m": 'a length such as 9.5 or "9.5 m" or "31 ft"',
+    "m/s": 'a speed such as 2e-4 or "2e-4 m/s" or "17 m/day"',
+    "m3/s": 'a flow such as 0.01 or "40 m3/h" or "150 gpm"',
+    "N/m3": 'a unit weight such as 18000 or "18 kN/m3"',
+    "Pa": 'a pressure such as 18000 or "18 kPa"',
+    "1/s": 'a conductance per area such as 1e-6 or "1e-6 1/s"',
+    "1/m": 'a specific storage such as 1e-5 or "1e-5 1/m"',
+    "1/Pa": 'a compressibility such as 3e-7 or "0.3 m2/MN"',
+    "m2/s": 'a coefficient of consolidation such as 6e-8 or "2 m2/year"',
+    "s": 'a duration such as 3600 or "1 h"',
+    "1": 'a plain number or a fraction such as "1/500"',
+    "W": 'a power such as 4000 or "4 kW"',
     "degC": "a temperature such as 12",
 }
 

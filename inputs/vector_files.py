@@ -75,13 +75,19 @@ def read_features(
         faults.add(site_file, place, ref, "at least one feature", "The layer is empty")
         return None
     if missing.any():
-        faults.warn(f"{site_file}: {place}: {ref}: {missing.sum()} features without geometry "
-                    "left out")
+        faults.warn(
+            f"{site_file}: {place}: {ref}: {missing.sum()} features without geometry left out"
+        )
         table = table[~missing].reset_index(drop=True)
     shapes = shapely.force_2d(table.geometry.to_numpy())
     if not on_a_map(shapely.get_coordinates(shapes)):
-        faults.add(site_file, place, ref, "coordinates within ±1e8",
-                   "It holds others, or NaN or infinite ones")
+        faults.add(
+            site_file,
+            place,
+            ref,
+            "coordinates within ±1e8",
+            "It holds others, or NaN or infinite ones",
+        )
         return None
     moved = _in_site_metres(shapes, table.crs, path, ref, crs, faults, site_file, place)
     if moved is None:
@@ -114,8 +120,13 @@ def _find(
         faults.add(site_file, place, ref, "a layer of that file", nearest(layer, layers))
         return None
     if layer is None and len(layers) > 1:
-        faults.add(site_file, place, ref, "a file with one layer",
-                   f"It has {', '.join(layers)}; write \"{name}#{layers[0]}\" to take one")
+        faults.add(
+            site_file,
+            place,
+            ref,
+            "a file with one layer",
+            f'It has {", ".join(layers)}; write "{name}#{layers[0]}" to take one',
+        )
         return None
     if not layers:
         faults.add(site_file, place, ref, "a layer with geometry", "The file has none")
@@ -142,8 +153,13 @@ def _in_site_metres(
         if (np.abs(xy) > [180.0, 90.0]).any():
             if not _is_geojson(path) or not (np.abs(xy) > 180.0).any():
                 # Second numbers of 90 to 180 may be degrees exchanged; only more are surely none.
-                faults.add(site_file, place, ref, f"degrees, as its crs {own.name} says",
-                           "Its numbers are no longitudes and latitudes (in this order)")
+                faults.add(
+                    site_file,
+                    place,
+                    ref,
+                    f"degrees, as its crs {own.name} says",
+                    "Its numbers are no longitudes and latitudes (in this order)",
+                )
                 return None
             faults.warn(
                 f"{where}: numbers beyond degrees, so its coordinates are taken to be in "
@@ -155,17 +171,28 @@ def _in_site_metres(
     if own is not None and not same_plan(own, crs.crs):
         xy, accuracy = shift_points(xy, own, crs.crs)
         if not np.isfinite(xy).all():
-            faults.add(site_file, place, ref, f"coordinates that {crs.text} can show",
-                       f"From {own.name} some cannot be reprojected")
+            faults.add(
+                site_file,
+                place,
+                ref,
+                f"coordinates that {crs.text} can show",
+                f"From {own.name} some cannot be reprojected",
+            )
             return None
         if accuracy is None or accuracy > 1.0:
             much = "of unstated accuracy" if accuracy is None else f"good to {accuracy:g} m"
-            faults.warn(f"{where}: reprojected from {own.name} to {crs.text}, {much}; check it on "
-                        "the map")
+            faults.warn(
+                f"{where}: reprojected from {own.name} to {crs.text}, {much}; check it on the map"
+            )
     metres = crs.to_metres(xy)
     if look_swapped(crs, metres):
-        faults.add(site_file, place, ref, "x (east) before y (north)",
-                   f"In {crs.text} they make sense only the other way round: exchange x and y")
+        faults.add(
+            site_file,
+            place,
+            ref,
+            "x (east) before y (north)",
+            f"In {crs.text} they make sense only the other way round: exchange x and y",
+        )
         return None
     return shapely.set_coordinates(shapes.copy(), metres)
 
@@ -185,18 +212,33 @@ def _lonlat_fits(
     if _is_geojson(path) and not _has_crs_member(path):
         advice = ". GeoJSON without a crs member is in degrees; write it with one, or as GeoPackage"
     if np.ptp(lonlat, axis=0).max() > _WIDEST_DEGREES:
-        faults.add(site_file, place, ref, "a layer of the site",
-                   f"In degrees it is {np.ptp(lonlat, axis=0).max():.0f} wide{advice}")
+        faults.add(
+            site_file,
+            place,
+            ref,
+            "a layer of the site",
+            f"In degrees it is {np.ptp(lonlat, axis=0).max():.0f} wide{advice}",
+        )
         return False
     if in_use(crs, lonlat) is not False:
         return True
     flipped = lonlat[:, ::-1]
     if in_use(crs, flipped) and (np.abs(flipped) <= [180.0, 90.0]).all():
-        faults.add(site_file, place, ref, "longitude before latitude",
-                   f"It begins at {spot}; exchanged they lie where {crs.text} is used")
+        faults.add(
+            site_file,
+            place,
+            ref,
+            "longitude before latitude",
+            f"It begins at {spot}; exchanged they lie where {crs.text} is used",
+        )
     else:
-        faults.add(site_file, place, ref, f"a place where {crs.text} is used",
-                   f"It begins at {spot}{advice}")
+        faults.add(
+            site_file,
+            place,
+            ref,
+            f"a place where {crs.text} is used",
+            f"It begins at {spot}{advice}",
+        )
     return False
 
 

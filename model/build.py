@@ -110,7 +110,12 @@ def _array(stage: StageModel, values: NDArray, name: str) -> list[dict[str, Any]
     kind = np.int32 if values.dtype.kind in "iub" else np.float64
     data = np.ascontiguousarray(values.reshape(stage.shape3), dtype=kind)
     return [
-        {"filename": f"{name}_{layer + 1:03d}.bin", "binary": True, "data": data[layer], "factor": 1}
+        {
+            "filename": f"{name}_{layer + 1:03d}.bin",
+            "binary": True,
+            "data": data[layer],
+            "factor": 1,
+        }
         for layer in range(data.shape[0])
     ]
 
@@ -157,7 +162,9 @@ def cell_kinds(active: NDArray[np.bool_], present: NDArray[np.bool_]) -> NDArray
 
 
 def _cellids(stage: StageModel, node: NDArray[np.intp]) -> list[tuple[int, int, int]]:
-    return list(zip(*(index.tolist() for index in np.unravel_index(node, stage.shape3)), strict=True))
+    return list(
+        zip(*(index.tolist() for index in np.unravel_index(node, stage.shape3)), strict=True)
+    )
 
 
 def _list(stage: StageModel, node: NDArray, *columns: NDArray) -> list[list[Any]]:
@@ -252,7 +259,9 @@ def write_points(gwf: flopy.mf6.ModflowGwf, stage: StageModel) -> None:
 
     packages, connections, periods = [], [], []
     for index, (point, drive) in enumerate(zip(stage.points, stage.drives, strict=True)):
-        shown_level = drive.held if drive.held is not None else stage.start.reshape(-1)[point.node].max()
+        shown_level = (
+            drive.held if drive.held is not None else stage.start.reshape(-1)[point.node].max()
+        )
         packages.append(
             [index, point.radius, point.screen[0], float(shown_level), "SPECIFIED", point.node.size]
         )

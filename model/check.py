@@ -10,7 +10,8 @@ import numpy as np
 
 from wellring.inputs.read_site import Site, read_site
 from wellring.inputs.units import conductivity_text, shown
-from wellring.model.layout import Layout, formations, lay_out, scheme_walls
+from wellring.model.grid_sizes import formations
+from wellring.model.layout import Layout, lay_out, scheme_walls
 from wellring.model.run import safe_name, schemes_of
 from wellring.model.walls import wall_leakage
 
@@ -48,32 +49,50 @@ class CheckReport:
             "soils": [dict(zip(_SOIL_HEAD, row, strict=True)) for row in self.soils],
             "warnings": list(self.site.warnings),
             "schemes": [
-                {"name": s.scheme, "cells": s.cells, "layers": s.layers, "facts": dict(s.facts),
-                 "wells": dict(s.wells), "walls": dict(s.walls), "assumptions": s.assumptions,
-                 "warnings": s.warnings, "drawings": [str(path) for path in s.drawings]}
+                {
+                    "name": s.scheme,
+                    "cells": s.cells,
+                    "layers": s.layers,
+                    "facts": dict(s.facts),
+                    "wells": dict(s.wells),
+                    "walls": dict(s.walls),
+                    "assumptions": s.assumptions,
+                    "warnings": s.warnings,
+                    "drawings": [str(path) for path in s.drawings],
+                }
                 for s in self.schemes
             ],
         }
 
     def text(self) -> str:
         """The report for people."""
-        lines = [self.site.name, "", "Layers between the borings, from the top",
-                 *_table(_UNIT_HEAD, self.units), "", "Soils as modelled",
-                 *_table(_SOIL_HEAD, self.soils)]
+        lines = [
+            self.site.name,
+            "",
+            "Layers between the borings, from the top",
+            *_table(_UNIT_HEAD, self.units),
+            "",
+            "Soils as modelled",
+            *_table(_SOIL_HEAD, self.soils),
+        ]
         if self.site.warnings:
             lines += ["", "Warnings", *(f"  - {text}" for text in self.site.warnings)]
         for scheme in self.schemes:
-            lines += ["", f"Scheme: {scheme.scheme}",
-                      f"  {scheme.cells:,} cells in {scheme.layers} layers"]
-            lines += [f"  {name}: {value}" for name, value in
-                      [*scheme.facts, *scheme.walls, *scheme.wells]]
+            lines += [
+                "",
+                f"Scheme: {scheme.scheme}",
+                f"  {scheme.cells:,} cells in {scheme.layers} layers",
+            ]
+            lines += [
+                f"  {name}: {value}"
+                for name, value in [*scheme.facts, *scheme.walls, *scheme.wells]
+            ]
             if scheme.warnings:
                 lines += ["  Warnings", *(f"    - {text}" for text in scheme.warnings)]
             if scheme.assumptions:
                 lines += ["  Assumed", *(f"    - {text}" for text in scheme.assumptions)]
             lines += [f"  Drawn: {path}" for path in scheme.drawings]
-        return "\n".join([*lines, "", "Nothing was run. Next: wellring run "
-                          f"{self.site.file}"])
+        return "\n".join([*lines, "", f"Nothing was run. Next: wellring run {self.site.file}"])
 
 
 _UNIT_HEAD = ("layer", "soil", "seen in", "mean thickness", "least", "most", "mean bottom")
@@ -106,26 +125,41 @@ def check_site(
 
 def _units(layout: Layout) -> list[tuple[str, ...]]:
     length = shown("length", layout.site.description.site.show)
-    rows = []
+    rows: list[tuple[str, ...]] = []
     for item in layout.strata.describe():
-        rows.append((
-            item.unit, item.soil, f"{item.borings} borings",
-            length.text(item.mean_thickness), length.text(item.min_thickness),
-            length.text(item.max_thickness), length.text(item.mean_bottom),
-        ))
+        rows.append(
+            (
+                item.unit,
+                item.soil,
+                f"{item.borings} borings",
+                length.text(item.mean_thickness),
+                length.text(item.min_thickness),
+                length.text(item.max_thickness),
+                length.text(item.mean_bottom),
+            )
+        )
     return rows
 
 
 def _soils(layout: Layout) -> list[tuple[str, ...]]:
     system = layout.site.description.site.show
-    rows = []
+    rows: list[tuple[str, ...]] = []
     for name, values in layout.soils.items():
         given = layout.site.description.soils[name]
-        told = [key for key in ("kh", "kv", "sy", "ss", "weight") if getattr(given, key) is not None]
-        rows.append((
-            name, conductivity_text(values.kh, system), conductivity_text(values.kv, system),
-            f"{values.sy:g}", f"{values.ss:.1e}", f"{values.weight / 1e3:g}", ", ".join(told),
-        ))
+        told = [
+            key for key in ("kh", "kv", "sy", "ss", "weight") if getattr(given, key) is not None
+        ]
+        rows.append(
+            (
+                name,
+                conductivity_text(values.kh, system),
+                conductivity_text(values.kv, system),
+                f"{values.sy:g}",
+                f"{values.ss:.1e}",
+                f"{values.weight / 1e3:g}",
+                ", ".join(told),
+            )
+        )
     return rows
 
 
@@ -137,40 +171,69 @@ def _scheme(layout: Layout, folder: Path) -> SchemeCheck:
     flow = shown("flow", description.site.show)
     plan = layout.plan
     facts = [
-        ("grid", f"{plan.shape[0]} × {plan.shape[1]} in plan, cells from "
-                 f"{length.text(float(min(plan.delr.min(), plan.delc.min())))} to "
-                 f"{length.text(float(max(plan.delr.max(), plan.delc.max())), 0)}, turned by "
-                 f"{np.degrees(plan.rotation):.1f}°"),
-        ("excavation", f"{shown('area', description.site.show).text(layout.site.outline.area)}, "
-         "formations " + ", ".join(length.text(level) for level in formations(layout.site))),
-        ("source of the water", f"{length.text(layout.source_distance, 0)} from the pit's edge, "
-         f"{layout.source_basis}"),
+        (
+            "grid",
+            f"{plan.shape[0]} × {plan.shape[1]} in plan, cells from "
+            f"{length.text(float(min(plan.delr.min(), plan.delc.min())))} to "
+            f"{length.text(float(max(plan.delr.max(), plan.delc.max())), 0)}, turned by "
+            f"{np.degrees(plan.rotation):.1f}°",
+        ),
+        (
+            "excavation",
+            f"{shown('area', description.site.show).text(layout.site.outline.area)}, "
+            "formations " + ", ".join(length.text(level) for level in formations(layout.site)),
+        ),
+        (
+            "source of the water",
+            f"{length.text(layout.source_distance, 0)} from the pit's edge, {layout.source_basis}",
+        ),
     ]
-    facts += [(item.name, f"{item.kind}, {item.node.size} cells")
-              for item in layout.water.exchanges]
+    facts += [
+        (item.name, f"{item.kind}, {item.node.size} cells") for item in layout.water.exchanges
+    ]
     facts += [(item.name, f"held level, {item.node.size} cells") for item in layout.water.held]
     walls = []
-    number = (list(description.schemes).index(layout.scheme)
-              if layout.scheme in description.schemes else 0)
+    number = (
+        list(description.schemes).index(layout.scheme)
+        if layout.scheme in description.schemes
+        else 0
+    )
     for _, name, wall in scheme_walls(layout.site, number, layout.scheme):
-        walls.append((name, f"{wall.kind}, leaks by {wall_leakage(wall).basis}"
-                      + (" (ASSUMED)" if wall_leakage(wall).assumed else "")
-                      if wall.holds_water else f"{wall.kind}: holds soil, not water; no barrier"))
+        walls.append(
+            (
+                name,
+                f"{wall.kind}, leaks by {wall_leakage(wall).basis}"
+                + (" (ASSUMED)" if wall_leakage(wall).assumed else "")
+                if wall.holds_water
+                else f"{wall.kind}: holds soil, not water; no barrier",
+            )
+        )
     wells = [
-        (point.name, f"{point.method} at ({point.x:.1f}, {point.y:.1f}), screen "
-         f"{point.screen[0]:g} to {point.screen[1]:g}, drawn down to {point.lowest:g} at most"
-         + (f", {flow.text(point.wanted)} asked" if point.wanted else "")
-         + (f", pump {flow.text(point.pump_capacity)}" if point.pump_capacity else ""))
+        (
+            point.name,
+            f"{point.method} at ({point.x:.1f}, {point.y:.1f}), screen "
+            f"{point.screen[0]:g} to {point.screen[1]:g}, drawn down to {point.lowest:g} at most"
+            + (f", {flow.text(point.wanted)} asked" if point.wanted else "")
+            + (f", pump {flow.text(point.pump_capacity)}" if point.pump_capacity else ""),
+        )
         for point in layout.points
     ]
     return SchemeCheck(
-        layout.scheme.name, int(layout.ground.active.sum()),
-        layout.ground.layers.present.shape[0], facts, wells, walls, layout.assumptions,
-        layout.warnings, draw_layout(layout, folder / safe_name(layout.scheme.name)),
+        layout.scheme.name,
+        int(layout.ground.active.sum()),
+        layout.ground.layers.present.shape[0],
+        facts,
+        wells,
+        walls,
+        layout.assumptions,
+        layout.warnings,
+        draw_layout(layout, folder / safe_name(layout.scheme.name)),
     )
 
 
 def _table(head: tuple[str, ...], rows: list[tuple[str, ...]]) -> list[str]:
     widths = [max(len(row[i]) for row in [head, *rows]) for i in range(len(head))]
-    return ["  " + "  ".join(text.ljust(width) for text, width in zip(row, widths, strict=True))
-            for row in [head, *rows]]
+    return [
+        "  " + "  ".join(text.ljust(width) for text, width in zip(row, widths, strict=True))
+        for row in [head, *rows]
+    ]

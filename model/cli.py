@@ -34,8 +34,9 @@ SolverOption = Annotated[
 ]
 OutOption = Annotated[
     Path | None,
-    typer.Option("--out", help="Folder for the results (default: SITE's name + .runs).",
-                 metavar="DIR"),
+    typer.Option(
+        "--out", help="Folder for the results (default: SITE's name + .runs).", metavar="DIR"
+    ),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print the answers alone, as JSON.")]
 
@@ -90,8 +91,10 @@ def run(
     ] = True,
     side_studies: Annotated[
         bool,
-        typer.Option("--side-studies/--no-side-studies",
-                     help="Also solve a coarser grid and a farther source."),
+        typer.Option(
+            "--side-studies/--no-side-studies",
+            help="Also solve a coarser grid and a farther source.",
+        ),
     ] = True,
     as_json: JsonOption = False,
 ) -> None:
@@ -101,9 +104,10 @@ def run(
     """
     from wellring.model.run import run as run_site
 
-    with _progress() as say:
-        runs = run_site(site, scheme, out, solver=solver, say=say, figures=figures,
-                        side_studies=side_studies)
+    with _Progress() as say:
+        runs = run_site(
+            site, scheme, out, solver=solver, say=say, figures=figures, side_studies=side_studies
+        )
     _show(runs, as_json)
     raise typer.Exit(0 if all(item.answers.all_ok for item in runs) else 1)
 
@@ -121,7 +125,7 @@ def report(
     from wellring.postprocess.answers import post_process
     from wellring.postprocess.run_folder import RunFolder
 
-    with _progress() as say:
+    with _Progress() as say:
         answers = post_process(RunFolder(run_folder), say=say)
     _show([Run(run_folder, answers)], as_json)
     raise typer.Exit(0 if answers.all_ok else 1)
@@ -140,8 +144,14 @@ def solver(
 
     found = find_solver(solver, say=_tell)
     if as_json:
-        _print_json({"path": str(found.path), "version": found.version, "origin": found.origin,
-                     "sha256": found.sha256})
+        _print_json(
+            {
+                "path": str(found.path),
+                "version": found.version,
+                "origin": found.origin,
+                "sha256": found.sha256,
+            }
+        )
     else:
         typer.echo(f"MODFLOW 6 {found.version}, {found.origin}: {found.path}")
 
@@ -164,7 +174,7 @@ def _tell(text: str) -> None:
     typer.echo(text, err=True)
 
 
-class _progress:
+class _Progress:
     """Progress on stderr: one line that is written over on a terminal, plain lines elsewhere."""
 
     def __enter__(self) -> Callable[[str], None]:

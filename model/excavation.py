@@ -125,9 +125,7 @@ def _floor_drains(
     return Drains(node, level, conductance, np.zeros(node.size)), plan
 
 
-def _wall_on_rim(
-    rim: PlanFaces, walls: list[PlacedWall], level: Floats, face: Nodes
-) -> Floats:
+def _wall_on_rim(rim: PlanFaces, walls: list[PlacedWall], level: Floats, face: Nodes) -> Floats:
     """Wall conductance per area [1/s] on rim faces (m,), 0 where no wall holds water there."""
     held = np.zeros(face.size)
     count = int(max(rim.first.max(initial=0), rim.second.max(initial=0))) + 1
@@ -135,11 +133,13 @@ def _wall_on_rim(
         rim.first, rim.second
     )
     for placed in walls:
+        if not len(placed.faces):
+            continue
         low = np.minimum(placed.faces.first, placed.faces.second).astype(np.int64)
         own = low * count + np.maximum(placed.faces.first, placed.faces.second)
         order = np.argsort(own)
         at = np.minimum(np.searchsorted(own[order], key), own.size - 1)
-        match = own.size > 0 and own[order][at] == key
+        match = own[order][at] == key
         index = order[at][face]
         stands = match[face] & (level > placed.toe[index]) & (level < placed.top[index])
         conductance = placed.conductance[index]

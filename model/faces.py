@@ -61,7 +61,13 @@ def all_faces(grid: PlanGrid) -> PlanFaces:
     delr, delc = np.broadcast_to(grid.delr, (nrow, ncol)), grid.delc[:, None] + np.zeros(ncol)
     pairs = ((np.s_[:, :-1], np.s_[:, 1:], delc, delr), (np.s_[:-1, :], np.s_[1:, :], delr, delc))
     parts = [
-        (cell[a].ravel(), cell[b].ravel(), width[a].ravel(), 0.5 * deep[a].ravel(), 0.5 * deep[b].ravel())
+        (
+            cell[a].ravel(),
+            cell[b].ravel(),
+            width[a].ravel(),
+            0.5 * deep[a].ravel(),
+            0.5 * deep[b].ravel(),
+        )
         for a, b, width, deep in pairs
     ]
     first, second, width, gap_a, gap_b = (np.concatenate(part) for part in zip(*parts, strict=True))
@@ -124,7 +130,9 @@ def staircase_factor(grid: PlanGrid, line: BaseGeometry, x: Floats, y: Floats) -
     return (length / np.abs(step).sum(axis=1))[edge]
 
 
-def barriers_reached(grid: PlanGrid, closed: PlanFaces, start: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def barriers_reached(
+    grid: PlanGrid, closed: PlanFaces, start: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
     """Plan cells (nrow·ncol,) that can be reached from `start` without passing a closed face."""
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
@@ -132,10 +140,15 @@ def barriers_reached(grid: PlanGrid, closed: PlanFaces, start: NDArray[np.bool_]
     faces = all_faces(grid)
     count = start.size
     key = faces.first.astype(np.int64) * count + faces.second
-    shut = np.isin(key, np.concatenate([
-        closed.first.astype(np.int64) * count + closed.second,
-        closed.second.astype(np.int64) * count + closed.first,
-    ]))
+    shut = np.isin(
+        key,
+        np.concatenate(
+            [
+                closed.first.astype(np.int64) * count + closed.second,
+                closed.second.astype(np.int64) * count + closed.first,
+            ]
+        ),
+    )
     passable = faces.pick(~shut)
     links = coo_array(
         (np.ones(len(passable), bool), (passable.first, passable.second)), shape=(count, count)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -52,12 +53,14 @@ def graded_edges(
     inner = [position for position in sorted(set(fixed)) if low < position < high]
     lines = [low, *inner, high]
     pieces = [np.array([low])]
-    for start, end in zip(lines[:-1], lines[1:], strict=True):
+    for start, end in pairwise(lines):
         pieces.append(_divide(start, end, keys, growth, largest))
     return np.concatenate(pieces)
 
 
-def _divide(start: float, end: float, keys: tuple[Key, ...], growth: float, largest: float) -> Floats:
+def _divide(
+    start: float, end: float, keys: tuple[Key, ...], growth: float, largest: float
+) -> Floats:
     smallest = min([key.size for key in keys] + [largest, end - start])
     samples = int(np.clip(8 * (end - start) / smallest, 64, 60_000))
     x = np.linspace(start, end, samples + 1)

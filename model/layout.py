@@ -5,22 +5,28 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 from shapely.geometry import LineString
-from shapely.geometry.base import BaseGeometry
 
+from wellring.inputs.drainage import DeepWells
 from wellring.inputs.faults import FaultLog
 from wellring.inputs.read_site import Site
-from wellring.inputs.site import DeepWells, FixedHead, NoFlow, Scheme, Wall
+from wellring.inputs.site import Scheme
+from wellring.inputs.walls import Wall
 from wellring.model.drainage.deep_wells import deep_well_points
 from wellring.model.drainage.placement import place_points
 from wellring.model.drainage.points import GridPoint
 from wellring.model.faces import PlanFaces, crossed_faces, face_midpoints, staircase_factor
-from wellring.model.graded import Key
+from wellring.model.grid_sizes import (
+    Fineness,
+    formations,
+    size_layers,
+    size_plan,
+    source_distance,
+)
 from wellring.model.ground import Ground, SoilValues, make_ground, soil_values
-from wellring.model.layers import choose_planes, make_layers
-from wellring.model.plan_grid import HeadLine, PlanChoices, PlanGrid, make_plan_grid
+from wellring.model.layers import Layers
+from wellring.model.plan_grid import PlanGrid
 from wellring.model.strata import LayerSurfaces, Strata, build_strata
 from wellring.model.walls import PlacedWall, place_wall
 from wellring.model.water import (
@@ -32,24 +38,6 @@ from wellring.model.water import (
 )
 
 Floats = NDArray[np.float64]
-
-CELL = 1.0
-"""Largest default plan cell at the pit's edge and walls [m]; a fortieth of a narrow pit's width."""
-GROWTH = 1.3
-SUBLAYER = 0.5
-"""Default sublayer at formation, toes and screen ends [m]."""
-LAYER_GROWTH = 1.6
-LARGEST_LAYERS = 10
-"""The thickest sublayer is this part of the modelled depth."""
-
-
-@dataclass(frozen=True)
-class Fineness:
-    """How fine a layout is against the default: 2 doubles every size (for error estimates)."""
-
-    coarser: float = 1.0
-    farther: float = 1.0
-    """Factor on the source distance."""
 
 
 @dataclass
@@ -84,22 +72,13 @@ class Layout:
         return self.levels.on(x, y, self.ground.layers.unit, self.ground.soil_of_unit)
 
 
-def formations(site: Site) -> list[float]:
-    """Formation level of each stage [m], carried on where a stage names none."""
-    found: list[float] = []
-    for stage in site.description.excavation.stages:
-        found.append(stage.formation if stage.formation is not None else found[-1])
-    return found
-
-
 def scheme_walls(site: Site, number: int, scheme: Scheme) -> list[tuple[str, str, Wall]]:
     """(place in the site file, name, wall) of the walls that stand in a scheme."""
     own = scheme.walls is not None
     prefix = f"schemes.{number}.walls" if own else "walls"
     walls = scheme.walls if scheme.walls is not None else site.description.walls
     return [
-        (f"{prefix}.{i}", wall.name or f"{wall.kind} {i + 1}", wall)
-        for i, wall in enumerate(walls)
+        (f"{prefix}.{i}", wall.name or f"{wall.kind} {i + 1}", wall) for i, wall in enumerate(walls)
     ]
 
 
@@ -122,30 +101,34 @@ def lay_out(
     faults = FaultLog()
     file = site.file.name
     description = site.description
-    soils = {name: soil_values(name, soil, description.site.show)
-             for name, soil in description.soils.items()}
+    soils = {
+        name: soil_values(name, soil, description.site.show)
+        for name, soil in description.soils.items()
+    }
     strata = build_strata(site.logs, description.borings.surfaces, description.borings.base, faults)
     faults.raise_if_any()
     levels = natural_levels(site)
-    distance, basis = _source_distance(site, strata, soils, levels)
+    distance, basis = source_distance(site, strata, soils, levels)
     distance *= fineness.farther
     walls = scheme_walls(site, number, scheme)
     lines = {place: _wall_line(site, place, wall) for place, _, wall in walls}
     places = _drainage_places(site, number, scheme, faults)
-    plan = _plan(site, lines, places, distance, fineness)
+    plan = size_plan(site, lines, places, distance, fineness)
     inside = plan.inside(site.outline).ravel()
     surfaces, top = _surfaces(site, strata, plan)
-    ground = _ground(site, scheme, walls, strata, surfaces, soils, plan, distance, fineness)
-    _check_depth(site, ground, inside, top, faults)
+    layers = size_layers(site, scheme, [wall for _, _, wall in walls], surfaces, fineness)
+    _check_depth(site, layers, inside, top, faults)
     modelled, reachable = modelled_area(site, plan, distance)
-    ground = make_ground(ground.layers, ground.soil_of_unit, soils, plan.area.ravel(), modelled)
+    soil_of_unit = tuple(unit.soil for unit in strata.units)
+    ground = make_ground(layers, soil_of_unit, soils, plan.area.ravel(), modelled)
     rim = crossed_faces(plan, site.outline.exterior)
     rim = rim.turned(~inside[rim.first])
     rim_factor = staircase_factor(plan, site.outline.exterior, *face_midpoints(plan, rim))
     stages = [stage.name for stage in description.excavation.stages]
     placed = [
-        place_wall(plan, name, wall, lines[place], top,
-                   stages.index(wall.stage) if wall.stage else 0)
+        place_wall(
+            plan, name, wall, lines[place], top, stages.index(wall.stage) if wall.stage else 0
+        )
         for place, name, wall in walls
         if wall.holds_water
     ]
@@ -155,33 +138,25 @@ def lay_out(
     assumptions = [text for values in soils.values() for text in values.assumptions]
     assumptions.append(f"water comes from {distance:.0f} m away: {basis}")
     return Layout(
-        site=site, scheme=scheme, plan=plan, strata=strata, surfaces=surfaces, ground=ground,
-        soils=soils, levels=levels, water=water, inside=inside, rim=rim, rim_factor=rim_factor,
-        walls=placed, points=points, point_stages=when, source_distance=distance,
-        source_basis=basis, assumptions=assumptions, warnings=list(faults.warnings),
-    )
-
-
-def _source_distance(
-    site: Site, strata: Strata, soils: dict[str, SoilValues], levels: NaturalLevels
-) -> tuple[float, str]:
-    """Distance of the water's source from the pit's edge [m] and where that comes from."""
-    given = site.description.water.source_distance
-    if given is not None:
-        return given, "given in the site file"
-    centre = site.outline.centroid
-    x, y = np.array([centre.x]), np.array([centre.y])
-    column = strata.surfaces(x, y, site.ground.at(x, y)).levels[:, 0]
-    thickness = -np.diff(column)
-    k = np.array([soils[unit.soil].kh for unit in strata.units])
-    mean_k = float((k * thickness).sum() / max(thickness.sum(), 1e-9))
-    natural = float(levels.general.at(x, y)[0])
-    pit = site.description.excavation
-    fall = max(natural - (min(formations(site)) - pit.clearance), 1.0)
-    distance = float(np.clip(3000 * fall * np.sqrt(mean_k), 50.0, 5000.0))
-    return distance, (
-        f"ASSUMED by Sichardt's empirical R = 3000·s·√k with s {fall:.1f} m and the mean k "
-        f"{mean_k:.1e} m/s at the pit; give water.source_distance when you know better"
+        site=site,
+        scheme=scheme,
+        plan=plan,
+        strata=strata,
+        surfaces=surfaces,
+        ground=ground,
+        soils=soils,
+        levels=levels,
+        water=water,
+        inside=inside,
+        rim=rim,
+        rim_factor=rim_factor,
+        walls=placed,
+        points=points,
+        point_stages=when,
+        source_distance=distance,
+        source_basis=basis,
+        assumptions=assumptions,
+        warnings=list(faults.warnings),
     )
 
 
@@ -202,51 +177,15 @@ def _drainage_places(site: Site, number: int, scheme: Scheme, faults: FaultLog) 
             try:
                 found.append(place_points(drainage, site.outline, site.geometries.get(place)))
             except ValueError as error:
-                faults.add(site.file.name, f"{place}.ring.offset", drainage.ring.offset
-                           if drainage.ring else None, "points that lie somewhere", str(error))
+                faults.add(
+                    site.file.name,
+                    f"{place}.ring.offset",
+                    drainage.ring.offset if drainage.ring else None,
+                    "points that lie somewhere",
+                    str(error),
+                )
     faults.raise_if_any()
     return np.vstack(found)
-
-
-def _plan(
-    site: Site, walls: dict[str, LineString], places: Floats, distance: float, fineness: Fineness
-) -> PlanGrid:
-    wanted = site.description.grid
-    box = shapely.oriented_envelope(site.outline)
-    sides = shapely.length(shapely.linestrings(
-        np.stack([shapely.get_coordinates(box)[:2], shapely.get_coordinates(box)[1:3]])))
-    cell = wanted.cell or float(np.clip(sides.min() / 40, 0.2, CELL))
-    cell *= fineness.coarser
-    growth = (wanted.growth or GROWTH) ** fineness.coarser
-    largest = (wanted.largest or max(distance / 15, 2 * cell)) * fineness.coarser
-    extent = distance + 2 * largest
-    named = np.array([[p.x, p.y] for p in site.description.points]).reshape(-1, 2)
-    named = site.crs.to_metres(named)
-    points = np.vstack([places, named])
-    head_lines = []
-    for index, boundary in enumerate(site.description.water.boundary):
-        shape = site.geometries.get(f"water.boundary.{index}")
-        if isinstance(boundary, FixedHead | NoFlow) and shape is not None:
-            away = max(float(site.outline.distance(shape)), 4 * cell)
-            head_lines.append(HeadLine(shape, float(np.clip(away / 15, cell, largest)),
-                                       centred=isinstance(boundary, FixedHead)))
-    well_cell = float(np.clip(_spacing(places) / 6, 2 * cell, 5 * cell))
-    near = [place for place in points if site.outline.distance(shapely.Point(place)) < distance]
-    return make_plan_grid(
-        site.outline, list(walls.values()), np.array(near).reshape(-1, 2),
-        PlanChoices(cell, well_cell, growth, largest, wanted.extent or extent,
-                    None if wanted.rotation is None else float(np.radians(wanted.rotation))),
-        head_lines,
-    )
-
-
-def _spacing(places: Floats) -> float:
-    """Median distance [m] from a point to its nearest neighbour; 0 for fewer than two."""
-    if len(places) < 2:
-        return 0.0
-    from scipy.spatial import KDTree
-
-    return float(np.median(KDTree(places).query(places, k=2)[0][:, 1]))
 
 
 def _surfaces(site: Site, strata: Strata, plan: PlanGrid) -> tuple[LayerSurfaces, Floats]:
@@ -261,51 +200,24 @@ def _surfaces(site: Site, strata: Strata, plan: PlanGrid) -> tuple[LayerSurfaces
     return strata.surfaces(x, y, ground), ground
 
 
-def _ground(
-    site: Site, scheme: Scheme, walls: list[tuple[str, str, Wall]], strata: Strata,
-    surfaces: LayerSurfaces, soils: dict[str, SoilValues], plan: PlanGrid, distance: float,
-    fineness: Fineness,
-) -> Ground:
-    low, high = float(surfaces.levels[-1].min()), float(surfaces.levels[0].max())
-    floors = sorted(set(formations(site)))
-    toes = sorted({
-        toe
-        for _, _, wall in walls if wall.holds_water
-        for toe in (wall.toe if isinstance(wall.toe, tuple) else (wall.toe,))
-        if toe is not None
-    })
-    screens = sorted({end for d in scheme.drainage if isinstance(d, DeepWells) for end in d.screen})
-    tops = [wall.top for _, _, wall in walls if wall.holds_water and wall.top is not None]
-    below = [floors[0] - toe for toe in toes if toe < floors[0] - 0.1]
-    fine = site.description.grid.sublayer or float(
-        np.clip(min([*below, floors[0] - low]) / 8, 0.1, SUBLAYER))
-    fine *= fineness.coarser
-    growth = LAYER_GROWTH**fineness.coarser
-    largest = max((high - low) / LARGEST_LAYERS, fine) * fineness.coarser
-    keys = [Key(floors[0], floors[0], fine), *(Key(toe, toe, fine) for toe in toes)]
-    keys += [Key(end, end, 2 * fine) for end in screens]
-    planes, required = choose_planes(
-        [*floors, *toes, *screens, *tops], keys, low, high, growth, largest)
-    layers = make_layers(surfaces.levels, planes, required)
-    soil_of_unit = tuple(unit.soil for unit in strata.units)
-    return make_ground(
-        layers, soil_of_unit, soils, plan.area.ravel(), np.ones(plan.area.size, bool))
-
-
 def _check_depth(
-    site: Site, ground: Ground, inside: NDArray[np.bool_], top: Floats, faults: FaultLog
+    site: Site, layers: Layers, inside: NDArray[np.bool_], top: Floats, faults: FaultLog
 ) -> None:
     deepest = min(formations(site))
-    floor = float(ground.layers.edges[-1][inside].max()) if inside.any() else np.inf
+    floor = float(layers.edges[-1][inside].max()) if inside.any() else np.inf
     if deepest <= floor + 0.1:
         faults.add(
-            site.file.name, "borings.base", site.description.borings.base,
+            site.file.name,
+            "borings.base",
+            site.description.borings.base,
             f"a model floor below the deepest formation ({deepest:g} m); it lies at {floor:.2f} m",
             "Give borings.base well below the dig, or deeper borings.",
         )
     if inside.any() and formations(site)[0] > float(top[inside].max()) + 1e-6:
         faults.add(
-            site.file.name, "excavation.stages.0.formation", formations(site)[0],
+            site.file.name,
+            "excavation.stages.0.formation",
+            formations(site)[0],
             f"a level below the ground ({top[inside].max():.2f} m at most over the pit)",
             "Levels are elevations in the site's datum, not depths.",
         )
@@ -313,8 +225,15 @@ def _check_depth(
 
 
 def _points(
-    site: Site, number: int, scheme: Scheme, plan: PlanGrid, ground: Ground, distance: float,
-    stages: list[str], faults: FaultLog, file: str,
+    site: Site,
+    number: int,
+    scheme: Scheme,
+    plan: PlanGrid,
+    ground: Ground,
+    distance: float,
+    stages: list[str],
+    faults: FaultLog,
+    file: str,
 ) -> tuple[list[GridPoint], list[tuple[int, int]]]:
     points: list[GridPoint] = []
     when: list[tuple[int, int]] = []
@@ -325,10 +244,16 @@ def _points(
         label = drainage.name or ("W" if len(scheme.drainage) == 1 else f"W{index + 1}-")
         try:
             made = deep_well_points(
-                drainage, label, site.outline, site.geometries.get(place), plan, ground, distance)
+                drainage, label, site.outline, site.geometries.get(place), plan, ground, distance
+            )
         except ValueError as error:
-            faults.add(file, f"{place}.screen", list(drainage.screen),
-                       "wells whose screens meet modelled ground", f"{error}.")
+            faults.add(
+                file,
+                f"{place}.screen",
+                list(drainage.screen),
+                "wells whose screens meet modelled ground",
+                f"{error}.",
+            )
             continue
         first = stages.index(drainage.from_stage) if drainage.from_stage else 0
         last = stages.index(drainage.until_stage) if drainage.until_stage else len(stages) - 1
@@ -344,11 +269,3 @@ def stage_start(layout: Layout, heads: Floats | None) -> Floats:
         before = heads.reshape(natural.shape)
         natural = np.where(np.abs(before) < 1e20, before, natural)
     return natural.reshape(-1, *layout.plan.shape)
-
-
-def shape_of(layout: Layout) -> BaseGeometry:
-    """The outline of the modelled rectangle in site coordinates."""
-    width, height = layout.plan.x_edges[-1], layout.plan.y_edges[0]
-    x = np.array([0, width, width, 0])
-    y = np.array([0, 0, height, height])
-    return shapely.Polygon(np.column_stack(layout.plan.to_site(x, y)))

@@ -34,7 +34,9 @@ class Settled:
     settled: bool
 
 
-def settle(points: Sequence[GridPoint], solve: Solve, start: Sequence[PointDrive] | None = None) -> Settled:
+def settle(
+    points: Sequence[GridPoint], solve: Solve, start: Sequence[PointDrive] | None = None
+) -> Settled:
     """Find drives of all points that respect every limit.
 
     Parameters

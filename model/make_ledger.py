@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
+from wellring.inputs.site import NamedPoint
 from wellring.model.excavation import Drains
 from wellring.model.layout import Layout, scheme_walls
 from wellring.model.stages import SolvedStage
@@ -23,6 +25,8 @@ from wellring.postprocess.ledger import (
     WallEntry,
     WellEntry,
 )
+
+Floats = NDArray[np.float64]
 
 
 def make_ledger(layout: Layout, stages: list[SolvedStage]) -> Ledger:
@@ -61,16 +65,17 @@ def make_ledger(layout: Layout, stages: list[SolvedStage]) -> Ledger:
         wells=_wells(layout, stages),
         boundaries=_boundaries(layout),
         borings=[
-            BoringEntry(b.id, b.x, b.y, b.ground, b.final,
-                        [(i.top, i.bottom, i.soil) for i in b.intervals])
+            BoringEntry(
+                b.id, b.x, b.y, b.ground, b.final, [(i.top, i.bottom, i.soil) for i in b.intervals]
+            )
             for b in site.logs.borings
         ],
-        points=[
-            PointEntry(p.name, *(float(v) for v in site.crs.to_metres(np.array([p.x, p.y]))),
-                       p.level)
-            for p in description.points
-        ],
+        points=[_point(p, site.crs.to_metres(np.array([p.x, p.y]))) for p in description.points],
     )
+
+
+def _point(point: NamedPoint, xy: Floats) -> PointEntry:
+    return PointEntry(point.name, float(xy[0]), float(xy[1]), point.level)
 
 
 def _coordinates(coords: object) -> list[tuple[float, float]]:
@@ -101,16 +106,25 @@ def _stage(layout: Layout, stage: SolvedStage, index: int) -> StageEntry:
 
 def _walls(layout: Layout) -> list[WallEntry]:
     placed = {wall.name: wall for wall in layout.walls}
-    number = list(layout.site.description.schemes).index(layout.scheme) if (
-        layout.scheme in layout.site.description.schemes) else 0
+    number = (
+        list(layout.site.description.schemes).index(layout.scheme)
+        if (layout.scheme in layout.site.description.schemes)
+        else 0
+    )
     found = []
     for place, name, wall in scheme_walls(layout.site, number, layout.scheme):
         at = placed.get(name)
-        line = (layout.site.outline.exterior if wall.line == "outline"
-                else layout.site.geometries[place])
+        line = (
+            layout.site.outline.exterior
+            if wall.line == "outline"
+            else layout.site.geometries[place]
+        )
         leakage = wall_leakage(wall) if wall.holds_water else None
-        basis = leakage.basis + (" (assumed)" if leakage.assumed else "") if leakage else (
-            "holds soil, not water: no barrier")
+        basis = (
+            leakage.basis + (" (assumed)" if leakage.assumed else "")
+            if leakage
+            else ("holds soil, not water: no barrier")
+        )
         found.append(
             WallEntry(
                 name=name,
@@ -121,7 +135,8 @@ def _walls(layout: Layout) -> list[WallEntry]:
                 basis=basis,
                 from_stage=at.from_stage if at else 0,
                 faces=list(zip(at.faces.first.tolist(), at.faces.second.tolist(), strict=True))
-                if at else [],
+                if at
+                else [],
                 toes=at.toe.tolist() if at else [],
                 tops=at.top.tolist() if at else [],
             )
@@ -147,9 +162,13 @@ def _wells(layout: Layout, stages: list[SolvedStage]) -> list[WellEntry]:
                 lowest=point.lowest,
                 wanted=point.wanted,
                 pump_capacity=point.pump_capacity,
-                screen_capacity=[None, *(
-                    point.screen_capacity(level) if level is not None else None
-                    for level in levels)],
+                screen_capacity=[
+                    None,
+                    *(
+                        point.screen_capacity(level) if level is not None else None
+                        for level in levels
+                    ),
+                ],
                 governing=["not used", *(drive.governing for drive in drives)],
                 level=[None, *levels],
                 flow=[0.0, *(state.flow for state in states)],
@@ -164,8 +183,7 @@ def _boundaries(layout: Layout) -> list[BoundaryEntry]:
         package = f"ghb_{index + 1}" if item.floor is None else f"riv_{index + 1}"
         found.append(BoundaryEntry(item.name, package, item.kind, item.node.tolist()))
     for index, held in enumerate(layout.water.held):
-        found.append(BoundaryEntry(held.name, f"chd_{index + 1}", "fixed head",
-                                   held.node.tolist()))
+        found.append(BoundaryEntry(held.name, f"chd_{index + 1}", "fixed head", held.node.tolist()))
     if layout.water.recharge is not None:
         found.append(BoundaryEntry("recharge", "rch", "recharge", []))
     return found

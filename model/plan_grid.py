@@ -8,6 +8,7 @@ local y, column 0 of smallest local x. Local axes are the site's axes turned by 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -221,9 +222,7 @@ def make_plan_grid(
         boundary = head_line.shape
         path = boundary.exterior if isinstance(boundary, Polygon) else boundary
         apart = 0.5 * head_line.size if head_line.centred and path is boundary else 0.0
-        _add_path(
-            np.asarray(frame.local_geometry(path).coords), head_line.size, keys, fixed, apart
-        )
+        _add_path(np.asarray(frame.local_geometry(path).coords), head_line.size, keys, fixed, apart)
     low_x, low_y, high_x, high_y = frame.local_geometry(outline).bounds
     spans = ((low_x, high_x), (low_y, high_y))
     edges = [
@@ -258,7 +257,7 @@ def _add_path(
     With `apart` the lines lie that far on both sides instead, so that cell centres are on it.
     """
     limit = np.tan(np.radians(_ALIGNED_DEGREES))
-    for (x0, y0), (x1, y1) in zip(xy[:-1], xy[1:], strict=True):
+    for (x0, y0), (x1, y1) in pairwise(xy):
         run = (abs(x1 - x0), abs(y1 - y0))
         for axis, (a, b) in enumerate(((x0, x1), (y0, y1))):
             along = run[1 - axis]

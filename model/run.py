@@ -122,14 +122,22 @@ def safe_name(name: str) -> str:
 
 
 def _run_one(
-    site: Site, layout: Layout, number: int, solver: Solver, runs: Path, say: Say,
-    figures: bool, side_studies: bool,
+    site: Site,
+    layout: Layout,
+    number: int,
+    solver: Solver,
+    runs: Path,
+    say: Say,
+    figures: bool,
+    side_studies: bool,
 ) -> Run:
     name = safe_name(layout.scheme.name)
     final = runs / name
     partial = _fresh_folder(runs, name)
-    say(f"{layout.scheme.name}: {layout.ground.active.sum():,} cells in "
-        f"{layout.ground.layers.present.shape[0]} layers")
+    say(
+        f"{layout.scheme.name}: {layout.ground.active.sum():,} cells in "
+        f"{layout.ground.layers.present.shape[0]} layers"
+    )
     began = time.perf_counter()
     try:
         stages = solve_scheme(layout, partial / MODEL_FOLDER, solver.path, say)
@@ -139,8 +147,10 @@ def _run_one(
         ledger.write(partial)
         _write_ground(layout, partial)
         provenance = _provenance(site, layout, stages, solver, sides)
-        provenance["timings"] = {"solve": solved - began, "side_studies":
-                                 time.perf_counter() - solved}
+        provenance["timings"] = {
+            "solve": solved - began,
+            "side_studies": time.perf_counter() - solved,
+        }
         _write_json(partial / RUN_FILE, provenance)
         answers = post_process(RunFolder(partial), figures=figures, say=say)
         provenance["timings"]["total"] = time.perf_counter() - began
@@ -168,8 +178,13 @@ def _fresh_folder(runs: Path, name: str) -> Path:
         partial.mkdir()
     except OSError as error:
         faults = FaultLog()
-        faults.add(str(runs), "the output folder", None, "a folder that can be written",
-                   f"{error.strerror}. Give another with --out.")
+        faults.add(
+            str(runs),
+            "the output folder",
+            None,
+            "a folder that can be written",
+            f"{error.strerror}. Give another with --out.",
+        )
         raise InputFaults(faults.faults) from None
     return partial
 
@@ -229,18 +244,25 @@ def _provenance(
         "scheme": layout.scheme.name,
         "invented": site.description.site.invented,
         "wellring": own,
-        "solver": {"name": "MODFLOW 6", "version": solver.version, "origin": solver.origin,
-                   "sha256": solver.sha256},
+        "solver": {
+            "name": "MODFLOW 6",
+            "version": solver.version,
+            "origin": solver.origin,
+            "sha256": solver.sha256,
+        },
         "inputs": {"sha256": site.sha256, "files": dict(site.files)},
         "cells": int(layout.ground.active.sum()),
         "layers": int(layout.ground.layers.present.shape[0]),
         "stages": [
-            {"name": stage.name, "rung": stage.solution.rung,
-             "mass_balance_percent": stage.solution.discrepancy,
-             "solver_seconds": sum(attempt.seconds for attempt in stage.attempts),
-             "rounds": stage.settled.rounds if stage.settled else 0,
-             "settled": stage.settled.settled if stage.settled else True,
-             "attempts": [asdict(attempt) for attempt in stage.attempts]}
+            {
+                "name": stage.name,
+                "rung": stage.solution.rung,
+                "mass_balance_percent": stage.solution.discrepancy,
+                "solver_seconds": sum(attempt.seconds for attempt in stage.attempts),
+                "rounds": stage.settled.rounds if stage.settled else 0,
+                "settled": stage.settled.settled if stage.settled else True,
+                "attempts": [asdict(attempt) for attempt in stage.attempts],
+            }
             for stage in stages
         ],
         "source_distance": {"value": layout.source_distance, "basis": layout.source_basis},

@@ -33,6 +33,8 @@ MASS_BALANCE_LIMIT = 0.1
 """Percent; an answer whose budget closes worse than this carries a warning."""
 _HEAD_CLOSURE = 1e-4
 _FLOW_CLOSURE = 0.1
+_STILL = 1e-3
+"""Total inflow [m³/day] below which the water stands still: a litre a day over the whole model."""
 _DISCREPANCY = re.compile(r"PERCENT DISCREPANCY =\s*([-+0-9.Ee*]+)")
 _TOTAL_IN = re.compile(r"TOTAL IN =\s*([-+0-9.Ee]+)")
 
@@ -158,15 +160,15 @@ def _try(
     return Attempt(rung.name, bool(good), why, seconds, discrepancy, total)
 
 
-def _set(
-    folder: Path, rung: Rung, start: Floats, flow_closure: float, head_closure: float
-) -> None:
+def _set(folder: Path, rung: Rung, start: Floats, flow_closure: float, head_closure: float) -> None:
     """Write what a rung changes: solver settings, time steps, options, start heads."""
     (folder / f"{MODEL}.ims").write_text(settings_text(rung, flow_closure, head_closure))
     (folder / f"{MODEL}.tdis").write_text(time_text(rung))
     name_file = folder / f"{MODEL}.nam"
     text = name_file.read_text()
-    text = re.sub(r"(?im)^\s*newton.*$", f"  NEWTON{'  UNDER_RELAXATION' * rung.newton_relaxed}", text)
+    text = re.sub(
+        r"(?im)^\s*newton.*$", f"  NEWTON{'  UNDER_RELAXATION' * rung.newton_relaxed}", text
+    )
     text = re.sub(r"(?im)^\s*sto6\s+pseudo_time\.sto.*\n", "", text)
     if rung.stepping:
         (folder / "pseudo_time.ats").write_text(PSEUDO_TIME_STEPS)
@@ -219,7 +221,9 @@ def budget_error(listing: Path) -> tuple[float, float]:
     found, totals = _DISCREPANCY.findall(text), _TOTAL_IN.findall(text)
     try:
         # The listing prints the cumulative and the rate column; the rate is the last one.
-        return float(found[-1]), float(totals[-1])
+        percent, total = float(found[-1]), float(totals[-1])
+        # Still water: percent of next to nothing says nothing; it is counted of _STILL instead.
+        return (percent * total / _STILL if total < _STILL else percent), total
     except (IndexError, ValueError):
         return float("nan"), float("nan")
 

@@ -15,7 +15,8 @@ from wellring.inputs.units import DAY
 from wellring.model.build import WELLS_CSV, StageModel, drive_rows, write_stage
 from wellring.model.drainage.points import GridPoint, PointDrive, PointState
 from wellring.model.excavation import Dig, dig_stage
-from wellring.model.layout import Layout, formations, stage_start
+from wellring.model.grid_sizes import formations
+from wellring.model.layout import Layout, stage_start
 from wellring.model.limits import Settled, settle
 from wellring.model.solve import Attempt, Solution, solve_stage
 from wellring.model.walls import wall_cells
@@ -45,8 +46,12 @@ Report = Callable[[str], None]
 
 
 def solve_scheme(
-    layout: Layout, folder: Path, solver: Path, report: Report | None = None,
-    only_last: bool = False, start: Floats | None = None,
+    layout: Layout,
+    folder: Path,
+    solver: Path,
+    report: Report | None = None,
+    only_last: bool = False,
+    start: Floats | None = None,
 ) -> list[SolvedStage]:
     """Solve the natural state and then every stage, in folders below `folder`.
 
@@ -64,8 +69,16 @@ def solve_scheme(
     which = [len(levels) - 1] if only_last else range(len(levels))
     for index in which:
         found.append(
-            _solve_dug(layout, index, names[index], levels[index], folder, solver,
-                       found[-1].heads if start is None else start, report)
+            _solve_dug(
+                layout,
+                index,
+                names[index],
+                levels[index],
+                folder,
+                solver,
+                found[-1].heads if start is None else start,
+                report,
+            )
         )
     return found
 
@@ -75,17 +88,25 @@ def _solve_natural(
 ) -> SolvedStage:
     name = stage_folder_name(0, NATURAL)
     start = stage_start(layout, None)
-    model = StageModel(NATURAL, layout.plan, layout.ground, layout.ground.active, start,
-                       layout.water)
+    model = StageModel(
+        NATURAL, layout.plan, layout.ground, layout.ground.active, start, layout.water
+    )
     write_stage(model, folder / name)
     solution = solve_stage(NATURAL, folder / name, solver, start, progress=report)
-    return SolvedStage(NATURAL, name, None, None, solution.heads, solution, None, [],
-                       solution.attempts)
+    return SolvedStage(
+        NATURAL, name, None, None, solution.heads, solution, None, [], solution.attempts
+    )
 
 
 def _solve_dug(
-    layout: Layout, index: int, stage: str, formation: float, folder: Path, solver: Path,
-    before: Floats, report: Report | None,
+    layout: Layout,
+    index: int,
+    stage: str,
+    formation: float,
+    folder: Path,
+    solver: Path,
+    before: Floats,
+    report: Report | None,
 ) -> SolvedStage:
     walls = [wall for wall in layout.walls if wall.from_stage <= index]
     dig = dig_stage(layout.ground, layout.inside, layout.rim, layout.rim_factor, formation, walls)
@@ -98,10 +119,16 @@ def _solve_dug(
     place = folder / name
     start = stage_start(layout, before)
     model = StageModel(
-        stage, layout.plan, layout.ground, active, start, layout.water,
+        stage,
+        layout.plan,
+        layout.ground,
+        active,
+        start,
+        layout.water,
         drains={"floor": dig.floor, "faces": dig.faces, "wall": dig.wall},
-        walls=[wall_cells(wall, layout.ground.layers.edges, layout.ground.active)
-               for wall in walls],
+        walls=[
+            wall_cells(wall, layout.ground.layers.edges, layout.ground.active) for wall in walls
+        ],
         points=usable,
         drives=[PointDrive(point.lowest, None, "level") for point in usable],
     )
@@ -110,15 +137,23 @@ def _solve_dug(
     settled = settle(usable, run)
     all_points = _spread(layout.points, points, working, usable, settled)
     assert run.solution is not None
-    return SolvedStage(stage, name, formation, dig, run.solution.heads, run.solution, all_points,
-                       points, run.attempts)
+    return SolvedStage(
+        stage,
+        name,
+        formation,
+        dig,
+        run.solution.heads,
+        run.solution,
+        all_points,
+        points,
+        run.attempts,
+    )
 
 
 class _Runner:
     """Solves one stage again and again for other drives, each time from the last heads."""
 
-    def __init__(self, stage: str, place: Path, solver: Path, start: Floats,
-                 report: Report | None):
+    def __init__(self, stage: str, place: Path, solver: Path, start: Floats, report: Report | None):
         self.stage, self.place, self.solver, self.report = stage, place, solver, report
         self.start = start
         self.solution: Solution | None = None
@@ -132,15 +167,19 @@ class _Runner:
             first = self.solution.rung
         if drives:
             set_drives(self.place, drives)
-        self.solution = solve_stage(self.stage, self.place, self.solver, self.start,
-                                    first=first, progress=self.report)
+        self.solution = solve_stage(
+            self.stage, self.place, self.solver, self.start, first=first, progress=self.report
+        )
         self.attempts += self.solution.attempts
         return read_points(self.place, drives)
 
 
 def _spread(
-    every: list[GridPoint], on_stage: list[GridPoint], working: list[bool],
-    usable: list[GridPoint], settled: Settled,
+    every: list[GridPoint],
+    on_stage: list[GridPoint],
+    working: list[bool],
+    usable: list[GridPoint],
+    settled: Settled,
 ) -> Settled:
     """Drives and states for all points of the layout, those not in the solve shut."""
     drives, states, at = [], [], 0
@@ -152,14 +191,16 @@ def _spread(
         else:
             drives.append(PointDrive(None, None, "dry" if works else "not used"))
             states.append(PointState(float("nan"), 0.0))
-    assert at == len(usable) and len(drives) == len(every)
+    assert at == len(usable)
+    assert len(drives) == len(every)
     return Settled(drives, states, settled.rounds, settled.settled)
 
 
 def set_drives(folder: Path, drives: Sequence[PointDrive]) -> None:
     """Write how the points are driven into a stage's well file, in place of what stood there."""
     rows = [
-        "  " + " ".join(str(value + 1 if column == 0 else value) for column, value in enumerate(row))
+        "  "
+        + " ".join(str(value + 1 if column == 0 else value) for column, value in enumerate(row))
         for index, drive in enumerate(drives)
         for row in drive_rows(index, drive)
     ]
@@ -181,9 +222,7 @@ def read_points(folder: Path, drives: Sequence[PointDrive]) -> list[PointState]:
             states.append(PointState(float("nan"), 0.0))
             continue
         kind = "CONSTANT" if drive.held is not None else "RATE"
-        states.append(
-            PointState(values[f"HEAD{index}"], -values[f"{kind}{index}"] / DAY)
-        )
+        states.append(PointState(values[f"HEAD{index}"], -values[f"{kind}{index}"] / DAY))
     return states
 
 

@@ -19,14 +19,20 @@ def start_site(folder: Path) -> Path:
     faults = FaultLog()
     try:
         if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-            faults.add(str(folder), "the folder", None, "a folder that is new or empty",
-                       "Name another; nothing is written over.")
+            faults.add(
+                str(folder),
+                "the folder",
+                None,
+                "a folder that is new or empty",
+                "Name another; nothing is written over.",
+            )
         else:
             folder.mkdir(parents=True, exist_ok=True)
             for item in sorted(source.iterdir()):
                 shutil.copyfile(item, folder / item.name)
     except OSError as error:
-        faults.add(str(folder), "the folder", None, "a folder that can be written",
-                   f"{error.strerror}.")
+        faults.add(
+            str(folder), "the folder", None, "a folder that can be written", f"{error.strerror}."
+        )
     faults.raise_if_any()
     return folder / "site.toml"

@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry import LineString
 
-from wellring.inputs.site import Wall
+from wellring.inputs.walls import Wall
 from wellring.model.faces import PlanFaces, crossed_faces, face_midpoints, staircase_factor
 from wellring.model.plan_grid import PlanGrid
 

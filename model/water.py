@@ -10,7 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from wellring.inputs.piezometers import LevelPlane
 from wellring.inputs.read_site import Site
-from wellring.inputs.site import FixedHead, NoFlow, Recharge, River
+from wellring.inputs.site import FixedHead, NoFlow, Plane, Recharge, River
 from wellring.model.faces import PlanFaces, all_faces, barriers_reached, crossed_faces
 from wellring.model.ground import Ground
 from wellring.model.plan_grid import PlanGrid
@@ -53,11 +53,13 @@ def natural_levels(site: Site) -> NaturalLevels:
     elif water.plane is not None:
         general = LevelPlane.from_table(water.plane, site.crs)
     else:
+        assert water.level is not None
         general = LevelPlane.constant(water.level)
     for soil, level in water.levels.items():
-        given = isinstance(level, int | float)
         by_soil[soil] = (
-            LevelPlane.constant(level) if given else LevelPlane.from_table(level, site.crs)
+            LevelPlane.from_table(level, site.crs)
+            if isinstance(level, Plane)
+            else LevelPlane.constant(level)
         )
     return NaturalLevels(general, by_soil)
 
@@ -184,9 +186,7 @@ def _distant_edge(
     wet = np.clip(level, bottom, top) - bottom
     layer, face = np.nonzero(ground.active[:, a] & (wet > 1e-3))
     node = layer * ground.area.size + a[face]
-    conductance = (
-        ground.kh.reshape(-1)[node] * wet[layer, face] * faces.width[face] / length[face]
-    )
+    conductance = ground.kh.reshape(-1)[node] * wet[layer, face] * faces.width[face] / length[face]
     return HeadDependent("distant edge", "edge", node, level[layer, face], conductance)
 
 

@@ -129,8 +129,13 @@ def make_answers(run: RunFolder, results: list[StageResult]) -> Answers:
         answers |= _stage_answers(run, result)
     worst = max((abs(stage.discrepancy) for stage in run.ledger.stages), default=0.0)
     answers["mass_balance_error"] = Answer(
-        worst, "%", "largest of all stages, from MODFLOW 6's own budget",
-        "Mass balance error", "percent", MASS_BALANCE_LIMIT, worst <= MASS_BALANCE_LIMIT,
+        worst,
+        "%",
+        "largest of all stages, from MODFLOW 6's own budget",
+        "Mass balance error",
+        "percent",
+        MASS_BALANCE_LIMIT,
+        worst <= MASS_BALANCE_LIMIT,
     )
     answers |= _side_answers(run, results)
     for point in run.ledger.points:
@@ -138,9 +143,11 @@ def make_answers(run: RunFolder, results: list[StageResult]) -> Answers:
         for result in results:
             value = None if cell is None else _finite(_point_level(result, cell, point.level))
             answers[f"{result.entry.folder}.level.{point.name}"] = Answer(
-                value, "m",
+                value,
+                "m",
                 "water table" if point.level is None else f"head at level {point.level:g} m",
-                f"{result.entry.name}: water level at {point.name}", "level",
+                f"{result.entry.name}: water level at {point.name}",
+                "level",
             )
     return Answers(answers, _warnings(run, results), results)
 
@@ -158,48 +165,73 @@ def _point_level(result: StageResult, cell: int, level: float | None) -> float:
 
 def _stage_answers(run: RunFolder, result: StageResult) -> dict[str, Answer]:
     entry, key = result.entry, result.entry.folder
-    assert result.inflow is not None and result.dryness is not None
+    assert result.inflow is not None
+    assert result.dryness is not None
     flow, dry = result.inflow, result.dryness
     budget = "MODFLOW 6 cell-by-cell flows"
     found = {
         f"{key}.dry_margin": Answer(
-            dry.margin, "m",
+            dry.margin,
+            "m",
             "least depth of the water below formation over the floor"
-            + (f"; {dry.tight_share:.0%} of the floor is tight soil and not judged"
-               if dry.tight_share else ""),
-            f"{entry.name}: water below formation", "length", dry.needed, dry.dry,
+            + (
+                f"; {dry.tight_share:.0%} of the floor is tight soil and not judged"
+                if dry.tight_share
+                else ""
+            ),
+            f"{entry.name}: water below formation",
+            "length",
+            dry.needed,
+            dry.dry,
         ),
         f"{key}.inflow_total": Answer(
-            flow.total, "m3/s", budget, f"{entry.name}: all water to pump", "flow"),
+            flow.total, "m3/s", budget, f"{entry.name}: all water to pump", "flow"
+        ),
         f"{key}.inflow_excavation": Answer(
-            flow.excavation, "m3/s", budget, f"{entry.name}: into the excavation", "flow"),
+            flow.excavation, "m3/s", budget, f"{entry.name}: into the excavation", "flow"
+        ),
         f"{key}.inflow_floor": Answer(
-            flow.floor, "m3/s", budget, f"{entry.name}: … through the floor", "flow"),
+            flow.floor, "m3/s", budget, f"{entry.name}: … through the floor", "flow"
+        ),
         f"{key}.inflow_faces": Answer(
-            flow.faces, "m3/s", budget, f"{entry.name}: … through open faces", "flow"),
+            flow.faces, "m3/s", budget, f"{entry.name}: … through open faces", "flow"
+        ),
         f"{key}.inflow_wall": Answer(
-            flow.wall, "m3/s", budget, f"{entry.name}: … through walls above formation", "flow"),
+            flow.wall, "m3/s", budget, f"{entry.name}: … through walls above formation", "flow"
+        ),
         f"{key}.wells_total": Answer(
-            flow.wells, "m3/s", budget, f"{entry.name}: pumped by wells", "flow"),
+            flow.wells, "m3/s", budget, f"{entry.name}: pumped by wells", "flow"
+        ),
         f"{key}.through_wall_below": Answer(
-            flow.through_wall, "m3/s", budget,
-            f"{entry.name}: through walls below formation", "flow"),
+            flow.through_wall,
+            "m3/s",
+            budget,
+            f"{entry.name}: through walls below formation",
+            "flow",
+        ),
         f"{key}.under_toe": Answer(
-            flow.under_toe, "m3/s", budget, f"{entry.name}: under the walls' toes", "flow"),
+            flow.under_toe, "m3/s", budget, f"{entry.name}: under the walls' toes", "flow"
+        ),
         f"{key}.reach": Answer(
-            result.reach, "m",
+            result.reach,
+            "m",
             f"greatest distance from the pit's edge with {REACH_DRAWDOWN:g} m drawdown or more",
-            f"{entry.name}: reach of {REACH_DRAWDOWN:g} m drawdown", "length"),
+            f"{entry.name}: reach of {REACH_DRAWDOWN:g} m drawdown",
+            "length",
+        ),
     }
     if result.estimate is not None:
         estimate = result.estimate
         found[f"{key}.closed_form"] = Answer(
-            estimate.flow, "m3/s",
+            estimate.flow,
+            "m3/s",
             "equivalent well in level layers (Girinskii's potential), "
             f"radius {estimate.radius:.1f} m, source at {estimate.source:.0f} m, water from "
             f"{estimate.natural:.2f} to {estimate.lowered:.2f} m, base {estimate.base:.2f} m; "
             "differs because " + "; ".join(estimate.differs),
-            f"{entry.name}: closed-form inflow", "flow")
+            f"{entry.name}: closed-form inflow",
+            "flow",
+        )
     return found
 
 
@@ -214,25 +246,39 @@ def _side_answers(run: RunFolder, results: list[StageResult]) -> dict[str, Answe
     if "inflow" in coarse and last.inflow.total > 0:
         error = abs(last.inflow.total - coarse["inflow"]) / last.inflow.total * 100
         found["grid_error"] = Answer(
-            error, "%", "difference of the last stage's total inflow to a grid of twice the cell "
+            error,
+            "%",
+            "difference of the last stage's total inflow to a grid of twice the cell "
             "size; the fine grid's own error is about as large at first order, less beyond",
-            "Estimated discretisation error of the inflow", "percent")
+            "Estimated discretisation error of the inflow",
+            "percent",
+        )
         assert last.dryness is not None
         if last.dryness.level is not None and coarse.get("floor_level") is not None:
             found["grid_error_level"] = Answer(
-                abs(coarse["floor_level"] - last.dryness.level), "m",
+                abs(coarse["floor_level"] - last.dryness.level),
+                "m",
                 "difference of the highest water under the floor to the coarser grid",
-                "Estimated discretisation error of the water level", "length")
+                "Estimated discretisation error of the water level",
+                "length",
+            )
     if "inflow" in coarse and "inflow" in farther and coarse["inflow"] > 0:
         change = (farther["inflow"] / coarse["inflow"] - 1.0) * 100
         found["farther_source_inflow"] = Answer(
-            change, "%", f"source at {2 * run.ledger.source_distance:.0f} m instead of "
+            change,
+            "%",
+            f"source at {2 * run.ledger.source_distance:.0f} m instead of "
             f"{run.ledger.source_distance:.0f} m, both on the coarser grid",
-            "Change of inflow when the source is twice as far", "percent")
+            "Change of inflow when the source is twice as far",
+            "percent",
+        )
         found["farther_source_level"] = Answer(
-            farther["floor_level"] - coarse["floor_level"], "m",
+            farther["floor_level"] - coarse["floor_level"],
+            "m",
             "change of the highest water under the floor, both on the coarser grid",
-            "Change of the water under the floor when the source is twice as far", "length")
+            "Change of the water under the floor when the source is twice as far",
+            "length",
+        )
     return found
 
 
@@ -240,24 +286,32 @@ def _warnings(run: RunFolder, results: list[StageResult]) -> list[str]:
     found = list(run.provenance.get("warnings", []))
     for stage in run.provenance.get("stages", []):
         if not stage["settled"]:
-            found.append(f"{stage['name']}: the wells' limits did not settle; "
-                         "their flows may be off by more than 0.1 %")
+            found.append(
+                f"{stage['name']}: the wells' limits did not settle; "
+                "their flows may be off by more than 0.1 %"
+            )
         if abs(stage["mass_balance_percent"]) > MASS_BALANCE_LIMIT:
-            found.append(f"{stage['name']}: the mass balance is off by "
-                         f"{stage['mass_balance_percent']:g} %")
+            found.append(
+                f"{stage['name']}: the mass balance is off by {stage['mass_balance_percent']:g} %"
+            )
     for result in results[1:]:
         found += _well_warnings(run, result)
         if result.dryness is not None and result.dryness.tight_share > 0:
             found.append(
                 f"{result.entry.name}: {result.dryness.tight_share:.0%} of the floor lies in "
-                "tight soil; check its stability against the pressure below")
+                "tight soil; check its stability against the pressure below"
+            )
         if result.reach is not None and result.reach > 0.9 * run.ledger.source_distance:
-            found.append(f"{result.entry.name}: the drawdown reaches the model's edge; "
-                         "the inflow depends on the source distance")
+            found.append(
+                f"{result.entry.name}: the drawdown reaches the model's edge; "
+                "the inflow depends on the source distance"
+            )
     for wall in run.ledger.walls:
         if not wall.holds_water and wall.kind != "none":
-            found.append(f"'{wall.name}' ({wall.kind}) holds soil but not water: the ground "
-                         "outside is drained as if no wall stood there")
+            found.append(
+                f"'{wall.name}' ({wall.kind}) holds soil but not water: the ground "
+                "outside is drained as if no wall stood there"
+            )
     return found
 
 

@@ -1,4 +1,4 @@
-"""Where the water comes in: floor, faces, through walls, under their toes; and the whole balance."""
+"""Where the water comes in: floor, faces, through walls, under toes; and the whole balance."""
 
 from __future__ import annotations
 
@@ -53,7 +53,7 @@ def inflow(run: RunFolder, stage: StageEntry) -> Inflow:
         ("wells", "maw"),
     ):
         node, flow = run.package_flows(stage, package)
-        parts[part] = float(-flow.sum())
+        parts[part] = float(-flow.sum()) + 0.0  # no "-0"
         by_unit[part] = _per_unit(run, node, -flow)
     crossing = _across_outline(run, stage)
     return Inflow(**parts, **crossing, by_unit=by_unit)

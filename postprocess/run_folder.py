@@ -167,9 +167,7 @@ class RunFolder:
         """Heads (nlay, n) [m] of a stage; NaN in cells that are left out."""
         from flopy.utils import HeadFile
 
-        with HeadFile(
-            str(self.stage_folder(stage) / f"{MODEL}.hds"), precision="double"
-        ) as file:
+        with HeadFile(str(self.stage_folder(stage) / f"{MODEL}.hds"), precision="double") as file:
             heads = file.get_data(totim=file.get_times()[-1])
         heads = heads.reshape(heads.shape[0], -1)
         return np.where(np.abs(heads) < 1e20, heads, np.nan)
@@ -178,9 +176,7 @@ class RunFolder:
         """The stage's cell-by-cell flows (flopy reader)."""
         from flopy.utils import CellBudgetFile
 
-        return CellBudgetFile(
-            str(self.stage_folder(stage) / f"{MODEL}.bud"), precision="double"
-        )
+        return CellBudgetFile(str(self.stage_folder(stage) / f"{MODEL}.bud"), precision="double")
 
     def package_flows(self, stage: StageEntry, package: str) -> tuple[NDArray[np.intp], Floats]:
         """Nodes and flows [m³/s] of one package, positive into the ground; empty if not there.

@@ -24,15 +24,27 @@ def summary(run: RunFolder, answers: Answers, folder: Path) -> str:
         lines.append("")
         formation = shown("level", system).text(stage.formation)
         lines.append(f"{stage.name}, formation {formation}")
-        for name in ("dry_margin", "inflow_total", "inflow_excavation", "wells_total",
-                     "closed_form", "reach"):
+        for name in (
+            "dry_margin",
+            "inflow_total",
+            "inflow_excavation",
+            "wells_total",
+            "closed_form",
+            "reach",
+        ):
             answer = answers.answers.get(f"{key}.{name}")
             if answer is not None:
-                lines.append(f"  {_short(answer.label, stage.name):32} {value_text(answer, system)}")
+                lines.append(
+                    f"  {_short(answer.label, stage.name):32} {value_text(answer, system)}"
+                )
         lines += [f"  {text}" for text in _governing(run, stage.folder)]
     lines.append("")
-    for name in ("grid_error", "farther_source_inflow", "farther_source_level",
-                 "mass_balance_error"):
+    for name in (
+        "grid_error",
+        "farther_source_inflow",
+        "farther_source_level",
+        "mass_balance_error",
+    ):
         if name in answers.answers:
             answer = answers.answers[name]
             lines.append(f"{answer.label}: {value_text(answer, system)}")

@@ -34,25 +34,55 @@ Rows = tuple[list[str], Iterable[Sequence[object]]]
 
 
 def _stages(dug: Sequence[StageResult]) -> Rows:
-    head = ["stage", "formation [m]", "water below formation [m]", "needed [m]", "dry",
-            "least at x [m]", "least at y [m]", "tight floor [-]", "reach of 0.1 m [m]",
-            "closed form [m3/s]", "solved by", "mass balance error [%]"]
+    head = [
+        "stage",
+        "formation [m]",
+        "water below formation [m]",
+        "needed [m]",
+        "dry",
+        "least at x [m]",
+        "least at y [m]",
+        "tight floor [-]",
+        "reach of 0.1 m [m]",
+        "closed form [m3/s]",
+        "solved by",
+        "mass balance error [%]",
+    ]
     rows = []
     for result in dug:
         dry = result.dryness
         assert dry is not None
-        rows.append([
-            result.entry.name, result.entry.formation, dry.margin, dry.needed,
-            "yes" if dry.dry else "no", dry.x, dry.y, dry.tight_share, result.reach,
-            result.estimate.flow if result.estimate else None, result.entry.rung,
-            result.entry.discrepancy,
-        ])
+        rows.append(
+            [
+                result.entry.name,
+                result.entry.formation,
+                dry.margin,
+                dry.needed,
+                "yes" if dry.dry else "no",
+                dry.x,
+                dry.y,
+                dry.tight_share,
+                result.reach,
+                result.estimate.flow if result.estimate else None,
+                result.entry.rung,
+                result.entry.discrepancy,
+            ]
+        )
     return head, rows
 
 
 def _inflow(dug: Sequence[StageResult]) -> Rows:
-    parts = ["total", "excavation", "floor", "faces", "wall", "wells", "through_wall",
-             "under_toe", "open_ground"]
+    parts = [
+        "total",
+        "excavation",
+        "floor",
+        "faces",
+        "wall",
+        "wells",
+        "through_wall",
+        "under_toe",
+        "open_ground",
+    ]
     rows = [[r.entry.name, *(getattr(r.inflow, part) for part in parts)] for r in dug]
     return ["stage", *(f"{part.replace('_', ' ')} [m3/s]" for part in parts)], rows
 
@@ -67,18 +97,39 @@ def _inflow_by_layer(dug: Sequence[StageResult]) -> Rows:
 
 
 def _wells(run: RunFolder, dug: Sequence[StageResult]) -> Rows:
-    head = ["stage", "well", "method", "x [m]", "y [m]", "screen bottom [m]", "screen top [m]",
-            "level in well [m]", "flow [m3/s]", "governed by", "pump capacity [m3/s]",
-            "screen capacity [m3/s]"]
+    head = [
+        "stage",
+        "well",
+        "method",
+        "x [m]",
+        "y [m]",
+        "screen bottom [m]",
+        "screen top [m]",
+        "level in well [m]",
+        "flow [m3/s]",
+        "governed by",
+        "pump capacity [m3/s]",
+        "screen capacity [m3/s]",
+    ]
     rows = []
     for result in dug:
         number = run.ledger.stages.index(result.entry)
         for well in run.ledger.wells:
-            rows.append([
-                result.entry.name, well.name, well.method, well.x, well.y, *well.screen,
-                well.level[number], well.flow[number], well.governing[number],
-                well.pump_capacity, well.screen_capacity[number],
-            ])
+            rows.append(
+                [
+                    result.entry.name,
+                    well.name,
+                    well.method,
+                    well.x,
+                    well.y,
+                    *well.screen,
+                    well.level[number],
+                    well.flow[number],
+                    well.governing[number],
+                    well.pump_capacity,
+                    well.screen_capacity[number],
+                ]
+            )
     return head, rows
 
 
@@ -93,8 +144,14 @@ def _balance(run: RunFolder, results: Sequence[StageResult]) -> Rows:
 
 def _soils(run: RunFolder) -> Rows:
     rows = [
-        [name, conductivity_text(s.kh, "metric"), conductivity_text(s.kv, "metric"), s.ss, s.sy,
-         s.weight]
+        [
+            name,
+            conductivity_text(s.kh, "metric"),
+            conductivity_text(s.kv, "metric"),
+            s.ss,
+            s.sy,
+            s.weight,
+        ]
         for name, s in run.ledger.soils.items()
     ]
     return ["soil", "kh", "kv", "ss [1/m]", "sy [-]", "unit weight [N/m3]"], rows

@@ -1,0 +1,1 @@
+"""Ways to lower the water, one file a method."""

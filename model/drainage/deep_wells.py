@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from wellring.inputs.site import DeepWells
+from wellring.inputs.drainage import DeepWells
 from wellring.model.drainage.placement import place_points
 from wellring.model.drainage.points import GridPoint
 from wellring.model.ground import Ground
@@ -74,7 +76,10 @@ def deep_well_points(
                 radius=radius,
                 screen=(low, high),
                 node=layers * (nrow * ncol) + plan,
-                conductance=2 * np.pi * kh * ground.layers.thickness[layers, plan]
+                conductance=2
+                * np.pi
+                * kh
+                * ground.layers.thickness[layers, plan]
                 / np.maximum(resistance, _LEAST_LOG),
                 lowest=wells.hold if wells.hold is not None else low + SUBMERGENCE,
                 wanted=wells.rate,
@@ -87,7 +92,7 @@ def deep_well_points(
     return found
 
 
-def _skin(wells: DeepWells, radius: float, source_distance: float):
+def _skin(wells: DeepWells, radius: float, source_distance: float) -> Callable[[Floats], Floats]:
     """Skin factor as a function of the cells' kh."""
     if wells.skin is not None:
         k, ring = wells.skin.k, np.log((radius + wells.skin.thickness) / radius)

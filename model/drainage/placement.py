@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from wellring.inputs.site import Placed
+from wellring.inputs.drainage import Placed
 
 Floats = NDArray[np.float64]
 
@@ -28,7 +28,9 @@ def place_points(placed: Placed, outline: Polygon, shape: BaseGeometry | None) -
     if placed.ring is not None:
         ring = outline.buffer(placed.ring.offset, join_style="mitre")
         if ring.is_empty or ring.geom_type != "Polygon":
-            raise ValueError(f"the ring's offset {placed.ring.offset:g} m leaves nothing of the pit")
+            raise ValueError(
+                f"the ring's offset {placed.ring.offset:g} m leaves nothing of the pit"
+            )
         return _along(ring.exterior, placed.ring.count, placed.ring.spacing, closed=True)
     if placed.line is not None:
         assert isinstance(shape, LineString)

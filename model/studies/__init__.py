@@ -1,0 +1,1 @@
+"""Studies that solve a site more than once."""

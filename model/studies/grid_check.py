@@ -19,7 +19,8 @@ from wellring.inputs.faults import InputFaults, SolverFailed
 from wellring.inputs.read_site import Site
 from wellring.inputs.site import Scheme
 from wellring.inputs.units import DAY
-from wellring.model.layout import Fineness, Layout, lay_out
+from wellring.model.grid_sizes import Fineness
+from wellring.model.layout import Layout, lay_out
 from wellring.model.make_ledger import make_ledger
 from wellring.model.stages import SolvedStage, solve_scheme
 from wellring.postprocess.heads import water_table
@@ -27,7 +28,11 @@ from wellring.postprocess.run_folder import MODEL_FOLDER, RunFolder
 
 
 def grid_check(
-    site: Site, scheme: Scheme, number: int, solver: Path, folder: Path,
+    site: Site,
+    scheme: Scheme,
+    number: int,
+    solver: Path,
+    folder: Path,
     say: Callable[[str], None],
 ) -> dict[str, Any]:
     """Solve the deepest stage at half fineness, and so again with twice the source distance.

@@ -1,0 +1,96 @@
+"""Figures of a finished run, as PNG for a report and SVG for a drawing."""
+
+from __future__ import annotations
+
+import re
+import threading
+import warnings
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from wellring.postprocess.answers import StageResult
+from wellring.postprocess.run_folder import RunFolder
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+__all__ = ["draw_figures"]
+
+# Matplotlib's settings and Python's warning filters belong to the whole process.
+_DRAWING = threading.Lock()
+
+
+def draw_figures(run: RunFolder, results: list[StageResult], folder: Path) -> list[Path]:
+    """Draw all figures of a run.
+
+    Plans of drawdown (water table in every stage; each aquifer with a head of its own in the
+    last), two sections through the pit, borings beside the model, depth of the water below the
+    last floor, inflow by stage.
+
+    Parameters
+    ----------
+    results : all stages, natural state first, from :func:`wellring.postprocess.answers
+        .read_results`.
+    folder : where the files go; it is made.
+
+    Returns
+    -------
+    list of Path : a PNG (200 dpi) and an SVG a figure.
+
+    Raises
+    ------
+    OSError : the folder cannot be written.
+    """
+    import matplotlib
+
+    from wellring.postprocess.figures.style import SETTINGS, save
+
+    folder.mkdir(parents=True, exist_ok=True)
+    written: list[Path] = []
+    with _DRAWING, matplotlib.rc_context(), warnings.catch_warnings():
+        matplotlib.rcdefaults()
+        matplotlib.rcParams.update(SETTINGS)
+        # Names may hold letters that no font here has; a box in their place is no error.
+        warnings.filterwarnings("ignore", message=r"Glyph \d+", category=UserWarning)
+        for name, figure in _sheets(run, results):
+            written += save(figure, folder, name)
+    return written
+
+
+def _sheets(run: RunFolder, results: list[StageResult]) -> Iterator[tuple[str, Figure]]:
+    """File name (no suffix) and sheet, one after the other so that each can be let go."""
+    from wellring.postprocess.figures.bars import draw_inflow
+    from wellring.postprocess.figures.cuts import pit_cuts
+    from wellring.postprocess.figures.fence import draw_fence
+    from wellring.postprocess.figures.fields import drawn_aquifers
+    from wellring.postprocess.figures.floor import draw_floor
+    from wellring.postprocess.figures.plan import draw_plan, plan_windows
+    from wellring.postprocess.figures.section import draw_section
+
+    cuts = pit_cuts(run)
+    windows = plan_windows(run, results)
+    last = len(results) - 1
+    for number, result in enumerate(results):
+        if result.fall is not None:
+            yield (f"plan-{result.entry.folder}",
+                   draw_plan(run, results, number, None, windows, cuts))
+    for unit in drawn_aquifers(run, results):
+        name = _file_part(run.ledger.units[unit].label)
+        yield (f"plan-{results[last].entry.folder}-unit-{unit + 1}{name}",
+               draw_plan(run, results, last, unit, windows, cuts))
+    for cut in cuts:
+        name = "along" if cut.along else "across"
+        yield f"section-{name}", draw_section(run, results, cut)
+    if run.ledger.borings:
+        yield "borings", draw_fence(run, results)
+    if results[last].dryness is not None and results[last].dryness.plan.size:
+        yield "floor", draw_floor(run, results[last])
+    if any(result.inflow is not None for result in results):
+        yield "inflow", draw_inflow(run, results)
+
+
+def _file_part(label: str) -> str:
+    """A unit's label as a part of a file name; empty if nothing of it is safe."""
+    safe = re.sub(r"[^a-z0-9]+", "-", label.lower()).strip("-")[:30]
+    return f"-{safe}" if safe else ""

@@ -1,0 +1,273 @@
+"""Plans of drawdown: the whole bowl and the pit, side by side, one sheet a stage or aquifer."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from wellring.postprocess.answers import StageResult
+from wellring.postprocess.figures.cuts import Cut
+from wellring.postprocess.figures.fields import PlanField, contour_steps, plan_field
+from wellring.postprocess.figures.labels import LabelPlacer
+from wellring.postprocess.figures.plan_marks import (
+    Handles,
+    draw_borings_and_points,
+    draw_boundaries,
+    draw_pit,
+    draw_scale_and_north,
+    draw_wells,
+)
+from wellring.postprocess.figures.style import (
+    BANDS,
+    BEYOND,
+    INK,
+    MARGIN,
+    PAPER,
+    SHEET,
+    WALL,
+    Scales,
+    panel,
+    plain,
+    sheet,
+)
+from wellring.postprocess.run_folder import RunFolder
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+Floats = NDArray[np.float64]
+Window = tuple[float, float, float, float]
+
+_WIDTH, _HEIGHT, _BOTTOM = 5.0, 4.55, 2.25
+"""A plan's panel on the sheet [in]."""
+
+
+@dataclass(frozen=True)
+class PlanWindows:
+    """What the wide and the close plan show: (x0, y0, x1, y1) in CRS units."""
+
+    wide: Window
+    close: Window
+
+
+def plan_windows(run: RunFolder, results: list[StageResult]) -> PlanWindows:
+    """Windows for all plans of a run, the same in every stage so that they can be compared.
+
+    The wide one holds every cell with the least contour's drawdown or more in any stage, the
+    close one the pit and the wells near it.
+    """
+    scales = Scales.of(run)
+    outline = np.asarray(run.ledger.outline)
+    size = float(np.ptp(outline, axis=0).max())
+    pit = shapely.Polygon(outline)
+    least = contour_steps(run, 0.0)[0] / scales.length.factor
+    falls = [result.fall.largest for result in results if result.fall is not None]
+    with np.errstate(invalid="ignore"):
+        affected = (np.fmax.reduce(falls) >= least) if falls else np.zeros(run.area.size, bool)
+    x, y = run.centres
+    wide = np.vstack([outline, np.column_stack([x[affected], y[affected]])])
+    near = [(w.x, w.y) for w in run.ledger.wells if pit.distance(shapely.Point(w.x, w.y)) < size]
+    close = np.vstack([outline, *(np.array([place]) for place in near)])
+    return PlanWindows(
+        _window(scales.crs(wide), 0.06, scales.crs(3 * size)),
+        _window(scales.crs(close), 0.28, 0.0),
+    )
+
+
+def _window(points: Floats, margin: float, least: float) -> Window:
+    """A window of the panel's shape around points, at least `least` wide."""
+    low, high = points.min(axis=0), points.max(axis=0)
+    middle, span = 0.5 * (low + high), (1 + 2 * margin) * (high - low)
+    wide = max(span[0], span[1] * _WIDTH / _HEIGHT, least)
+    half = 0.5 * np.array([wide, wide * _HEIGHT / _WIDTH])
+    return (*(middle - half), *(middle + half))  # type: ignore[return-value]
+
+
+def draw_plan(
+    run: RunFolder, results: list[StageResult], number: int, unit: int | None,
+    windows: PlanWindows, cuts: list[Cut],
+) -> Figure:
+    """The sheet of one stage.
+
+    Parameters
+    ----------
+    number : the stage's place in `results`.
+    unit : index of the unit whose head's drawdown is drawn, None for the water table's.
+    cuts : sections to mark.
+    """
+    result, scales = results[number], Scales.of(run)
+    assert result.fall is not None
+    label = None if unit is None else run.ledger.units[unit].label
+    fall = result.fall.table if label is None else result.fall.units[label]
+    field = plan_field(run, fall, scales.length.factor)
+    steps = contour_steps(run, _largest(results, label) * scales.length.factor)
+    what = "water table" if label is None else f"head in {plain(label, 40)}"
+    figure = sheet(run, f"Drawdown of the {what}", result.entry.name, "")
+    handles: Handles = {}
+    left_out = 0
+    for close, left in ((False, MARGIN + 0.25), (True, SHEET[0] - MARGIN - _WIDTH)):
+        axes = panel(figure, left, _BOTTOM, _WIDTH, _HEIGHT)
+        window = windows.close if close else windows.wide
+        _frame(axes, window, scales, run)
+        axes.set_title("at the excavation" if close else "whole extent of the drawdown",
+                       fontsize=8.5, loc="left", pad=4)
+        placer = LabelPlacer(axes)
+        draw_scale_and_north(axes, scales, placer)
+        lines = _contours(axes, field.cropped(window), steps)
+        draw_pit(axes, run, scales, placer, handles, number)
+        draw_boundaries(axes, run, placer, handles, named=True)
+        if close:
+            _mark_cuts(axes, cuts, scales, placer)
+        left_out += draw_wells(axes, run, scales, placer, handles, number, named=close)
+        draw_borings_and_points(axes, run, scales, placer, handles, close)
+        for step, pieces in lines:
+            placer.place_on_line(pieces, f"{step:g}")
+        if not close:
+            _show_close_window(axes, windows)
+    _band_key(figure, steps, scales, field)
+    _legend(figure, handles)
+    _note(figure, run, scales, result, left_out, what)
+    return figure
+
+
+def _largest(results: list[StageResult], label: str | None) -> float:
+    falls = [
+        result.fall.table if label is None else result.fall.units[label]
+        for result in results
+        if result.fall is not None
+    ]
+    highest = [float(np.nanmax(fall)) for fall in falls if np.isfinite(fall).any()]
+    return max(highest, default=0.0)
+
+
+def _frame(axes: Axes, window: Window, scales: Scales, run: RunFolder) -> None:
+    from matplotlib.ticker import MaxNLocator, StrMethodFormatter
+
+    axes.set_facecolor(BEYOND)
+    axes.set_xlim(window[0], window[2])
+    axes.set_ylim(window[1], window[3])
+    for axis, name in ((axes.xaxis, "Easting"), (axes.yaxis, "Northing")):
+        axis.set_major_locator(MaxNLocator(4, steps=[1, 2, 5, 10]))
+        axis.set_major_formatter(StrMethodFormatter("{x:.0f}"))
+        axis.set_label_text(f"{name} [{scales.crs_unit}], {plain(run.ledger.crs, 40)}",
+                            fontsize=7)
+    axes.yaxis.set_tick_params(labelrotation=90)
+    for text in axes.get_yticklabels():
+        text.set_va("center")
+    axes.xaxis.labelpad = axes.yaxis.labelpad = 2
+
+
+def _contours(
+    axes: Axes, field: PlanField, steps: list[float]
+) -> list[tuple[float, list[Floats]]]:
+    """Draw bands and contours; the lines of each step as (m, 2) in data coordinates."""
+    values = np.ma.masked_invalid(field.values)
+    if values.count() == 0 or min(values.shape) < 2:
+        return []
+    axes.contourf(field.x, field.y, values, levels=[*steps, np.inf],
+                  colors=_band_fills(steps)[1:], zorder=1)
+    held = np.ma.masked_where(values >= steps[0], values)
+    if held.count():
+        axes.contourf(field.x, field.y, values, levels=[-np.inf, steps[0]], colors=[PAPER],
+                      zorder=0.9)
+    lines: list[tuple[float, list[Floats]]] = []
+    for levels, style in (
+        (steps, {"colors": [INK], "linewidths": [0.8 if s >= 1 else 0.5 for s in steps]}),
+        ([-s for s in reversed(steps)], {"colors": [WALL], "linewidths": 0.7,
+                                         "linestyles": "dashed"}),
+    ):
+        within = [s for s in levels if values.min() < s < values.max()]
+        if not within:
+            continue
+        if isinstance(style["linewidths"], list):
+            style["linewidths"] = [0.8 if s >= 1 else 0.5 for s in within]
+        drawn = axes.contour(field.x, field.y, values, levels=within, zorder=3, **style)
+        lines += [(s, list(p)) for s, p in zip(within, drawn.allsegs, strict=True)]
+    return lines
+
+
+def _band_fills(steps: list[float]) -> list[str]:
+    """Fills below the first step and between the steps, over the whole range of the hue."""
+    at = np.linspace(0, len(BANDS) - 1, len(steps)).round().astype(int)
+    return [PAPER, *(BANDS[k] for k in at)]
+
+
+def _mark_cuts(axes: Axes, cuts: list[Cut], scales: Scales, placer: LabelPlacer) -> None:
+    (x0, x1), (y0, y1) = axes.get_xlim(), axes.get_ylim()
+    dx, dy = 0.035 * (x1 - x0), 0.035 * (y1 - y0)
+    inner = shapely.box(x0 + dx, y0 + dy, x1 - dx, y1 - dy)
+    for cut in cuts:
+        line = shapely.LineString(scales.crs(np.asarray(cut.ends)))
+        seen = shapely.intersection(line, inner)
+        if seen.is_empty or seen.geom_type != "LineString":
+            continue
+        ends = np.asarray(seen.coords)
+        axes.plot(ends[:, 0], ends[:, 1], color=INK, linewidth=0.6, zorder=4.2,
+                  linestyle=(0, (9, 2.5, 1.5, 2.5)))
+        for point, name in zip(ends, (cut.letter, f"{cut.letter}′"), strict=True):
+            axes.text(*point, name, fontsize=8, weight="bold", ha="center", va="center",
+                      zorder=9, bbox={"boxstyle": "circle,pad=0.18", "facecolor": PAPER,
+                                      "edgecolor": INK, "linewidth": 0.5})
+        placer.block(ends, 8)
+        placer.block_line(ends, 0.12)
+
+
+def _show_close_window(axes: Axes, windows: PlanWindows) -> None:
+    from matplotlib.patches import Rectangle
+
+    x0, y0, x1, y1 = windows.close
+    axes.add_patch(Rectangle((x0, y0), x1 - x0, y1 - y0, fill=False, edgecolor=INK,
+                             linewidth=0.6, linestyle=(0, (2, 2)), zorder=5))
+
+
+def _band_key(figure: Figure, steps: list[float], scales: Scales, field: PlanField) -> None:
+    """The bands of drawdown with the values between them."""
+    from matplotlib.patches import Rectangle
+
+    fills = _band_fills(steps)
+    axes = panel(figure, MARGIN + 0.25, 1.32, 5.0, 0.19)
+    axes.set_xlim(0, len(fills))
+    axes.set_ylim(0, 1)
+    for place, fill in enumerate(fills):
+        axes.add_patch(Rectangle((place, 0), 1, 1, facecolor=fill, edgecolor=INK, linewidth=0.4))
+    axes.set_xticks(range(1, len(fills)), [f"{step:g}" for step in steps])
+    axes.set_yticks([])
+    axes.set_title(f"Drawdown against the state before the work [{scales.length.unit}]",
+                   fontsize=7.5, loc="left", pad=3)
+    del field
+
+
+def _legend(figure: Figure, handles: Handles) -> None:
+    items = list(handles.values())[:15]
+    figure.legend(handles=items, loc="upper left", ncols=3, borderaxespad=0, columnspacing=1.4,
+                  handlelength=2.2, labelspacing=0.55,
+                  bbox_to_anchor=((SHEET[0] - MARGIN - _WIDTH - 0.05) / SHEET[0],
+                                  1.72 / SHEET[1]))
+
+
+def _note(
+    figure: Figure, run: RunFolder, scales: Scales, result: StageResult, left_out: int, what: str
+) -> None:
+    told = []
+    if result.inflow is not None:
+        told.append(f"Pumped in all: {scales.flow.text(result.inflow.total)}, by wells "
+                    f"{scales.flow.text(result.inflow.wells)}.")
+    if result.reach is not None:
+        told.append(f"Drawdown of 0.1 m reaches {scales.length.text(result.reach, 0)} from the "
+                    "pit's edge.")
+    if left_out:
+        told.append(f"{left_out} of {len(run.ledger.wells)} wells not labelled for want of room; "
+                    "see tables/wells.csv.")
+    everywhere = [plain(b.name, 20) for b in run.ledger.boundaries if not b.nodes]
+    if everywhere:
+        told.append(f"Over the whole area: {', '.join(everywhere)}.")
+    dry = " Steady state. Left blank: less than the first contour. Grey: no water of this kind, "
+    lines = [" ".join(told), f"Fall of the {what} against the state before the work.{dry}"
+             "or outside the model. Dotted frame: the plan on the right. Grid north is up."]
+    figure.text(MARGIN / SHEET[0], 0.42 / SHEET[1], "\n".join(lines), fontsize=6.8,
+                va="bottom", linespacing=1.4)

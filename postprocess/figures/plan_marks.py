@@ -1,0 +1,228 @@
+"""What stands on a plan besides contours: pit, walls, wells, borings, boundaries, scale, north."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from wellring.postprocess.figures.fields import cells_outline
+from wellring.postprocess.figures.labels import LabelPlacer
+from wellring.postprocess.figures.style import (
+    INK,
+    PAPER,
+    SOFT_INK,
+    WALL,
+    WATER,
+    Scales,
+    key_text,
+    plain,
+)
+from wellring.postprocess.ledger import WellEntry
+from wellring.postprocess.run_folder import RunFolder
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+Floats = NDArray[np.float64]
+Handles = dict[str, Any]
+"""Legend entries by what they are, so that each comes once."""
+
+
+def draw_geometry(axes: Axes, shape: BaseGeometry, **style: Any) -> None:
+    """Draw a polygon (with holes) or several as one patch."""
+    from matplotlib.patches import PathPatch
+    from matplotlib.path import Path
+
+    paths = []
+    for polygon in shapely.get_parts(shape):
+        if polygon.geom_type != "Polygon" or polygon.is_empty:
+            continue
+        for ring in (polygon.exterior, *polygon.interiors):
+            paths.append(Path(np.asarray(ring.coords)[:, :2], closed=True))
+    if paths:
+        axes.add_patch(PathPatch(Path.make_compound_path(*paths), **style))
+
+
+def draw_boundaries(
+    axes: Axes, run: RunFolder, placer: LabelPlacer, handles: Handles, named: bool
+) -> None:
+    """Natural boundaries by the cells they act on; what acts everywhere is not drawn."""
+    from matplotlib.patches import Patch
+
+    n = run.area.size
+    for entry in run.ledger.boundaries:
+        plan = np.unique(np.asarray(entry.nodes, dtype=np.intp) % n)
+        if not plan.size or plan.size > 0.5 * n:
+            continue
+        shape = cells_outline(run, plan)
+        edge = entry.kind == "edge"
+        style = {
+            "facecolor": "#dcdad3" if edge else "#b5d3e6",
+            "edgecolor": SOFT_INK if edge else WATER,
+            "hatch": "" if edge else "~~~".replace("~", "-"),
+            "linewidth": 0.4,
+        }
+        draw_geometry(axes, shape, zorder=2.5, **style)
+        told = "edge of the model, water held" if edge else f"{plain(entry.name, 30)} ({entry.kind})"
+        handles.setdefault(f"boundary {entry.name}", Patch(label=key_text(told), **style))
+        if named and not edge:
+            _name_boundary(axes, shape, placer, plain(entry.name, 30))
+
+
+def _name_boundary(axes: Axes, shape: BaseGeometry, placer: LabelPlacer, name: str) -> None:
+    seen = shapely.intersection(shape, _window(axes, 0.04))
+    if not seen.is_empty:
+        point = seen.representative_point()
+        placer.place((point.x, point.y), name, 7, style="italic", color=WATER)
+
+
+def _window(axes: Axes, inset: float) -> BaseGeometry:
+    (x0, x1), (y0, y1) = axes.get_xlim(), axes.get_ylim()
+    dx, dy = inset * (x1 - x0), inset * (y1 - y0)
+    return shapely.box(x0 + dx, y0 + dy, x1 - dx, y1 - dy)
+
+
+def draw_pit(
+    axes: Axes, run: RunFolder, scales: Scales, placer: LabelPlacer, handles: Handles, stage: int
+) -> None:
+    """Outline of the excavation and the walls that stand in stage number `stage`."""
+    from matplotlib.lines import Line2D
+
+    outline = scales.crs(np.asarray(run.ledger.outline))
+    for wall in run.ledger.walls:
+        if wall.from_stage > stage - 1:
+            continue
+        line = scales.crs(np.asarray(wall.line))
+        style = {
+            "color": WALL,
+            "linewidth": 3.2 if wall.holds_water else 1.8,
+            "linestyle": "-" if wall.holds_water else (0, (3, 1.6)),
+        }
+        axes.plot(line[:, 0], line[:, 1], zorder=4, solid_capstyle="butt", **style)
+        placer.block_line(line)
+        told = (f"{plain(wall.kind)}, holds water" if wall.holds_water
+                else f"{plain(wall.kind)}, lets water through")
+        handles.setdefault(f"wall {told}", Line2D([], [], label=key_text(told), **style))
+    axes.plot(outline[:, 0], outline[:, 1], color=INK, linewidth=1.0, zorder=4.5)
+    placer.block_line(outline)
+    handles.setdefault("pit", Line2D([], [], color=INK, linewidth=1.0, label="excavation outline"))
+
+
+def draw_wells(
+    axes: Axes, run: RunFolder, scales: Scales, placer: LabelPlacer, handles: Handles,
+    stage: int, named: bool,
+) -> int:
+    """Wells with their name and flow in stage number `stage`; how many found no room for it."""
+    from matplotlib.lines import Line2D
+
+    wells = run.ledger.wells
+    if not wells:
+        return 0
+    at = scales.crs(np.array([[well.x, well.y] for well in wells]))
+    runs = np.array([_runs(well, stage) for well in wells])
+    size = 5.2 if named else 2.2
+    used = {"marker": "o", "markersize": size, "markerfacecolor": PAPER, "markeredgecolor": INK,
+            "markeredgewidth": 1.1 if named else 0.6, "linestyle": "none"}
+    idle = {**used, "markeredgecolor": SOFT_INK, "markeredgewidth": 0.7,
+            "markersize": 0.75 * size}
+    if (~runs).any():
+        axes.plot(*at[~runs].T, zorder=6, **idle)
+        handles.setdefault("idle", Line2D([], [], label="well, not pumped in this stage", **idle))
+    if runs.any():
+        axes.plot(*at[runs].T, zorder=6, **used)
+        if named:
+            axes.plot(*at[runs].T, zorder=6.1, marker="o", markersize=1.6, color=INK,
+                      linestyle="none")
+        label = f"well: name, flow [{scales.flow.unit}]" if named else "well"
+        handles["well"] = Line2D([], [], label=label, **used)
+    if not named:
+        return 0
+    placer.block(at, 0.6 * size)
+    middle = scales.crs(shapely.Polygon(run.ledger.outline).centroid.coords[0][0]), scales.crs(
+        shapely.Polygon(run.ledger.outline).centroid.coords[0][1])
+    left_out = 0
+    window = _window(axes, 0.0)
+    for well, point, runs_now in zip(wells, at, runs, strict=True):
+        if not window.contains(shapely.Point(point)):
+            continue
+        name = plain(well.name, 24)
+        text = f"{name}\n{scales.amount(well.flow[stage])}" if runs_now else name
+        left_out += not placer.place(tuple(point), text, 6.3, away_from=middle)
+    return left_out
+
+
+def _runs(well: WellEntry, stage: int) -> bool:
+    return well.level[stage] is not None and abs(well.flow[stage]) > 1e-9
+
+
+def draw_borings_and_points(
+    axes: Axes, run: RunFolder, scales: Scales, placer: LabelPlacer, handles: Handles,
+    close: bool,
+) -> None:
+    """Borings and named points; labelled where there is room."""
+    from matplotlib.lines import Line2D
+
+    window = _window(axes, 0.0)
+    borings = [(plain(b.id, 20), b.x, b.y) for b in run.ledger.borings]
+    points = [(plain(p.name, 40), p.x, p.y) for p in run.ledger.points]
+    looks: tuple[tuple[str, Any, dict[str, Any]], ...] = (
+        ("named point", points, {"marker": "D", "markersize": 4.6, "markerfacecolor": "#e9b54a"}),
+        ("boring", borings, {"marker": "s", "markersize": 3.8, "markerfacecolor": "#8b8f94"}),
+    )
+    for kind, items, look in looks:
+        if not items:
+            continue
+        style = {"markeredgecolor": INK, "markeredgewidth": 0.6, "linestyle": "none", **look}
+        at = scales.crs(np.array([[x, y] for _, x, y in items], dtype=float))
+        axes.plot(*at.T, zorder=5.5, **style)
+        placer.block(at, 3)
+        handles.setdefault(kind, Line2D([], [], label=kind, **style))
+        for (name, _, _), spot in zip(items, at, strict=True):
+            if window.contains(shapely.Point(spot)):
+                weight = {"style": "italic"} if kind == "named point" else {"color": SOFT_INK}
+                placer.place(tuple(spot), name, 6.3, must=close and kind == "named point",
+                             **weight)
+
+
+def nice_length(wanted: float) -> float:
+    """The largest of 1, 2 or 5 times a power of ten that is not above `wanted`."""
+    power = 10.0 ** np.floor(np.log10(wanted))
+    return float(max(step * power for step in (1, 2, 5) if step * power <= wanted * (1 + 1e-9)))
+
+
+def draw_scale_and_north(axes: Axes, scales: Scales, placer: LabelPlacer) -> None:
+    """A scale bar in shown units, and grid north (up, the axes being the site's coordinates)."""
+    from matplotlib.patches import Polygon, Rectangle
+
+    (x0, x1), (y0, y1) = axes.get_xlim(), axes.get_ylim()
+    wide, high = x1 - x0, y1 - y0
+    per_unit = scales.length.factor * scales.metres_per_unit
+    length = nice_length(0.28 * wide * per_unit)
+    bar = length / per_unit
+    left, low = x0 + 0.035 * wide, y0 + 0.05 * high
+    axes.add_patch(Rectangle((x0, y0), bar + 0.1 * wide, 0.1 * high, facecolor=PAPER,
+                             edgecolor="none", alpha=0.8, zorder=8))
+    for part in range(4):
+        axes.add_patch(Rectangle((left + part * bar / 4, low), bar / 4, 0.011 * high,
+                                 facecolor=INK if part % 2 == 0 else PAPER, edgecolor=INK,
+                                 linewidth=0.5, zorder=8.5))
+    for share in (0.0, 0.5, 1.0):
+        text = f"{length * share:g}" + (f" {scales.length.unit}" if share == 1 else "")
+        axes.text(left + share * bar, low + 0.018 * high, text, fontsize=6.3, ha="center",
+                  va="bottom", zorder=8.6)
+    placer.block_corner(0, 0, (bar + 0.1 * wide) / wide, 0.1)
+    tip_x, tip_y = x1 - 0.045 * wide, y1 - 0.035 * high
+    tall, half = 0.075 * high, 0.014 * wide
+    axes.add_patch(Rectangle((x1 - 0.09 * wide, y1 - 0.17 * high), 0.09 * wide, 0.17 * high,
+                             facecolor=PAPER, edgecolor="none", alpha=0.8, zorder=8))
+    for side, face in ((-half, INK), (half, PAPER)):
+        axes.add_patch(Polygon([(tip_x, tip_y), (tip_x + side, tip_y - tall),
+                                (tip_x, tip_y - 0.78 * tall)], facecolor=face, edgecolor=INK,
+                               linewidth=0.6, zorder=8.5))
+    axes.text(tip_x, tip_y - 1.12 * tall, "N", fontsize=8, weight="bold", ha="center", va="top",
+              zorder=8.6)
+    placer.block_corner(0.91, 0.83, 1, 1)

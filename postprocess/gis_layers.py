@@ -1,0 +1,390 @@
+"""GIS layers of a run: one GeoPackage that opens styled, and GeoTIFFs of its plan fields.
+
+Everything lies in the site's crs and its units; attributes are SI with the unit in their names
+(`drawdown` is in metres).
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import warnings
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from wellring.postprocess.fields import level_at, site_crs
+from wellring.postprocess.gis_styles import style_of
+from wellring.postprocess.rasters import stage_slug, write_rasters
+from wellring.postprocess.run_folder import RunFolder
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+    from wellring.postprocess.answers import StageResult
+    from wellring.postprocess.ledger import WellEntry
+
+Floats = NDArray[np.float64]
+
+CONTOUR_LEVELS = (0.1, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0)
+"""Drawdown [m] of the contour lines; more by tens where the drawdown is larger."""
+
+DESCRIPTIONS = {
+    "model_extent": "Edge of the modelled ground",
+    "excavation": "Outline of the excavation",
+    "walls": "Walls; levels of toe and top [m], leakage of the wall [1/s]",
+    "wells": "Drainage points: level in the well [m] and flow [m3/s] in the last stage, peak flow",
+    "wells_by_stage": "Drainage points, one entry a stage: level in the well [m], flow [m3/s]",
+    "borings": "Borings as logged; levels [m]",
+    "points": "Named points; water level before the work and in the last stage [m]",
+    "floor": "Depth of the water below formation under each cell of the floor [m]",
+    "drawdown": "Contour lines of the water table's drawdown [m]",
+    "largest_drawdown": "Contour lines of the largest drawdown, of water table or any layer [m]",
+}
+
+_STYLE_KIND = {"largest_drawdown": "drawdown", "wells_by_stage": "wells"}
+
+
+def write_layers(run: RunFolder, results: list[StageResult], folder: Path) -> list[Path]:
+    """Write the GeoPackage and the GeoTIFFs of a run, replacing earlier ones of the same names.
+
+    Parameters
+    ----------
+    results : every stage, the natural state first.
+    folder : made if missing.
+
+    Returns
+    -------
+    The files written.
+
+    Raises
+    ------
+    InputFaults : the ledger's crs is not known.
+    """
+    crs = site_crs(run)
+    folder.mkdir(parents=True, exist_ok=True)
+    path = folder / geopackage_name(run)
+    _write_geopackage(run, make_layers(run, results), path)
+    return [path, *write_rasters(run, results, folder, crs)]
+
+
+def geopackage_name(run: RunFolder) -> str:
+    """File name of the GeoPackage: the scheme's name, safe on every system."""
+    safe = re.sub(r"\W+", "_", run.ledger.scheme).strip("_")[:60]
+    return f"{safe or 'wellring'}.gpkg"
+
+
+def make_layers(run: RunFolder, results: Sequence[StageResult]) -> dict[str, GeoDataFrame]:
+    """The vector layers by name, each ready to be written; without those that would be empty.
+
+    Layers of one stage are called `floor_…`, `drawdown_…`, `largest_drawdown_…` after the
+    stage's folder ("drawdown_01_first_dig").
+    """
+    layers = {
+        "model_extent": _model_extent(run, results),
+        "excavation": _excavation(run),
+        "walls": _walls(run),
+        "wells": wells_layer(run),
+        "wells_by_stage": wells_by_stage_layer(run),
+        "borings": _borings(run),
+        "points": _points(run, results),
+    }
+    for result in results:
+        if result.fall is None:
+            continue
+        slug = stage_slug(result.entry)
+        layers[f"floor_{slug}"] = _floor(run, result)
+        layers[f"drawdown_{slug}"] = _contours(run, result.fall.table)
+        layers[f"largest_drawdown_{slug}"] = _contours(run, result.fall.largest)
+    return {name: layer for name, layer in layers.items() if len(layer)}
+
+
+def wells_layer(run: RunFolder) -> GeoDataFrame:
+    """One point a well: what it is, its last stage, and the stage in which it gave most."""
+    wells, stages = run.ledger.wells, run.ledger.stages
+    peak = [int(np.argmax(well.flow)) for well in wells]
+    columns = _well_columns(wells) | {
+        "stage": [stages[-1].name] * len(wells),
+        **_well_state(wells, [-1] * len(wells)),
+        "peak_flow_m3_s": _numbers([well.flow[k] for well, k in zip(wells, peak, strict=True)]),
+        "peak_stage": [stages[k].name for k in peak],
+    }
+    return _layer(run, columns, shapely.points([(well.x, well.y) for well in wells]))
+
+
+def wells_by_stage_layer(run: RunFolder) -> GeoDataFrame:
+    """One point a well and stage (without the natural state), stages in order."""
+    count = len(run.ledger.wells)
+    numbers = [k for k in range(1, len(run.ledger.stages)) for _ in range(count)]
+    wells = run.ledger.wells * (len(run.ledger.stages) - 1)
+    stages = [run.ledger.stages[k] for k in numbers]
+    columns = {
+        "stage": [stage.name for stage in stages],
+        "day": _numbers([stage.day for stage in stages]),
+        **_well_columns(wells),
+        **_well_state(wells, numbers),
+    }
+    return _layer(run, columns, shapely.points([(well.x, well.y) for well in wells]))
+
+
+def _well_columns(wells: Sequence[WellEntry]) -> dict[str, Any]:
+    return {
+        "name": [well.name for well in wells],
+        "method": [well.method for well in wells],
+        "screen_bottom_m": _numbers([min(well.screen) for well in wells]),
+        "screen_top_m": _numbers([max(well.screen) for well in wells]),
+        "radius_m": _numbers([well.radius for well in wells]),
+        "pump_capacity_m3_s": _numbers([well.pump_capacity for well in wells]),
+    }
+
+
+def _well_state(wells: Sequence[WellEntry], stages: Sequence[int]) -> dict[str, Any]:
+    """Level, flow and governing limit of each well in the stage of the same place."""
+    pairs = list(zip(wells, stages, strict=True))
+    return {
+        "level_m": _numbers([well.level[k] for well, k in pairs]),
+        "flow_m3_s": _numbers([well.flow[k] for well, k in pairs]),
+        "governing": [well.governing[k] for well, k in pairs],
+    }
+
+
+def _model_extent(run: RunFolder, results: Sequence[StageResult]) -> GeoDataFrame:
+    """Outline of the modelled columns, from the runs of neighbours in each row."""
+    active = np.logical_or.reduce([result.grid.active.any(axis=0) for result in results])
+    padded = np.pad(active.reshape(run.plan_shape).astype(np.int8), ((0, 0), (1, 1)))
+    step = np.diff(padded, axis=1)
+    row, first = np.nonzero(step == 1)
+    _, last = np.nonzero(step == -1)
+    x, y = np.asarray(run.ledger.grid.x_edges), np.asarray(run.ledger.grid.y_edges)
+    local = shapely.union_all(shapely.box(x[first], y[row + 1], x[last], y[row]))
+    turned = shapely.transform(local, lambda xy: np.column_stack(run.to_site(*xy.T)))
+    columns = {
+        "source_distance_m": [run.ledger.source_distance],
+        "source_basis": [run.ledger.source_basis],
+        "area_m2": [turned.area],
+    }
+    return _layer(run, columns, np.array([turned]))
+
+
+def _excavation(run: RunFolder) -> GeoDataFrame:
+    outline = shapely.Polygon(run.ledger.outline)
+    last = run.ledger.stages[-1]
+    columns = {
+        "site": [run.ledger.site],
+        "scheme": [run.ledger.scheme],
+        "last_stage": [last.name],
+        "formation_m": _numbers([last.formation]),
+        "clearance_m": [run.ledger.clearance],
+        "area_m2": [outline.area],
+        "invented": [run.ledger.invented],
+    }
+    return _layer(run, columns, np.array([outline]))
+
+
+def _walls(run: RunFolder) -> GeoDataFrame:
+    walls, stages = run.ledger.walls, run.ledger.stages
+    columns = {
+        "name": [wall.name for wall in walls],
+        "kind": [wall.kind for wall in walls],
+        "holds_water": np.array([wall.holds_water for wall in walls], dtype=bool),
+        "toe_min_m": _numbers([min(wall.toes, default=None) for wall in walls]),
+        "toe_max_m": _numbers([max(wall.toes, default=None) for wall in walls]),
+        "top_min_m": _numbers([min(wall.tops, default=None) for wall in walls]),
+        "top_max_m": _numbers([max(wall.tops, default=None) for wall in walls]),
+        "leakage_1_s": _numbers([wall.leakage for wall in walls]),
+        "basis": [wall.basis for wall in walls],
+        # A wall's stages are counted without the natural state.
+        "from_stage": [stages[min(w.from_stage + 1, len(stages) - 1)].name for w in walls],
+    }
+    return _layer(run, columns, np.array([shapely.LineString(wall.line) for wall in walls]))
+
+
+def _borings(run: RunFolder) -> GeoDataFrame:
+    borings = run.ledger.borings
+    columns = {
+        "name": [boring.id for boring in borings],
+        "ground_m": _numbers([boring.ground for boring in borings]),
+        "final_m": _numbers([boring.final for boring in borings]),
+        "log": [
+            "; ".join(f"{top:g} to {bottom:g} m {soil}" for top, bottom, soil in boring.intervals)
+            for boring in borings
+        ],
+    }
+    return _layer(run, columns, shapely.points([(boring.x, boring.y) for boring in borings]))
+
+
+def _points(run: RunFolder, results: Sequence[StageResult]) -> GeoDataFrame:
+    points = run.ledger.points
+    cells = [run.plan_cell(point.x, point.y) for point in points]
+
+    def water(result: StageResult) -> Floats:
+        return _numbers(
+            None
+            if cell is None
+            else level_at(result.grid, result.heads, result.table, cell, point.level)
+            for point, cell in zip(points, cells, strict=True)
+        )
+
+    before, last = water(results[0]), water(results[-1])
+    columns = {
+        "name": [point.name for point in points],
+        "of": ["water table" if point.level is None else "head at its level" for point in points],
+        "at_level_m": _numbers([point.level for point in points]),
+        "water_before_m": before,
+        "water_last_m": last,
+        "drawdown_m": before - last,
+        "last_stage": [results[-1].entry.name] * len(points),
+    }
+    return _layer(run, columns, shapely.points([(point.x, point.y) for point in points]))
+
+
+def _floor(run: RunFolder, result: StageResult) -> GeoDataFrame:
+    """Cells of the floor; `ok` and `state` judge each by itself, empty and tight where it is not.
+
+    `state` is "dry", "too high" (water less than the clearance below formation) or "tight soil".
+    """
+    import pandas
+
+    dry = result.dryness
+    assert dry is not None
+    below, tight = dry.depth_below, np.isnan(dry.depth_below)
+    with np.errstate(invalid="ignore"):
+        ok = below >= dry.needed - 1e-3
+    columns = {
+        "stage": [result.entry.name] * below.size,
+        "formation_m": np.full(below.size, result.entry.formation, dtype=float),
+        "water_below_m": below,
+        "needed_m": np.full(below.size, dry.needed),
+        "ok": pandas.array(np.where(tight, None, ok), dtype="boolean"),
+        "state": np.where(tight, "tight soil", np.where(ok, "dry", "too high")),
+    }
+    return _layer(run, columns, _cell_polygons(run, dry.plan))
+
+
+def _cell_polygons(run: RunFolder, plan: NDArray[np.intp]) -> NDArray[np.object_]:
+    grid = run.ledger.grid
+    row, column = np.divmod(plan, grid.ncol)
+    x, y = np.asarray(grid.x_edges), np.asarray(grid.y_edges)
+    west, east, north, south = x[column], x[column + 1], y[row], y[row + 1]
+    site = run.to_site(np.stack([west, east, east, west]), np.stack([south, south, north, north]))
+    return shapely.polygons(np.stack(site, axis=-1).swapaxes(0, 1))
+
+
+def contour_levels(largest: float) -> list[float]:
+    """:data:`CONTOUR_LEVELS`, and every further 10 m, up to `largest` [m]."""
+    levels = [*CONTOUR_LEVELS, *np.arange(20.0, largest, 10.0).tolist()]
+    return [level for level in levels if level < largest]
+
+
+def _contours(run: RunFolder, drawdown: Floats) -> GeoDataFrame:
+    """Contour lines of a plan field, drawn in the grid's own axes and turned into the site's."""
+    from contourpy import LineType, contour_generator
+
+    field = drawdown.reshape(run.plan_shape)
+    levels = contour_levels(float(np.nanmax(field, initial=0.0)))
+    values, lines = [], []
+    if min(run.plan_shape) >= 2:
+        generator = contour_generator(
+            *run.local_centres,
+            np.ma.masked_invalid(field),
+            line_type=LineType.ChunkCombinedOffset,
+            corner_mask=False,
+        )
+        for level in levels:
+            points, offsets = generator.lines(level)
+            if points[0] is None or offsets[0] is None:
+                continue
+            starts = np.asarray(offsets[0], dtype=np.intp)
+            site = np.column_stack(run.to_site(points[0][:, 0], points[0][:, 1]))
+            which = np.repeat(np.arange(starts.size - 1), np.diff(starts))
+            found = shapely.linestrings(site, indices=which)
+            lines.append(found)
+            values.append(np.full(found.size, level))
+    every = np.concatenate(lines) if lines else np.zeros(0, dtype=object)
+    return _layer(run, {"drawdown": np.concatenate(values) if values else np.zeros(0)}, every)
+
+
+def _numbers(values: Any) -> Floats:
+    """Numbers with NaN for None."""
+    return np.array([np.nan if value is None else value for value in values], dtype=float)
+
+
+def _layer(run: RunFolder, columns: dict[str, Any], metres: NDArray[np.object_]) -> GeoDataFrame:
+    """A layer from columns and geometries in site metres."""
+    import geopandas
+
+    unit = run.ledger.metres_per_unit
+    geometry = np.asarray(metres, dtype=object).ravel()
+    if unit != 1.0:
+        geometry = shapely.transform(geometry, lambda xy: xy / unit)
+    return geopandas.GeoDataFrame(columns, geometry=geometry, crs=site_crs(run).crs)
+
+
+def _write_geopackage(run: RunFolder, layers: dict[str, GeoDataFrame], path: Path) -> None:
+    """Write all layers and their styles under a temporary name, then put the file in place."""
+    import pyogrio
+
+    partial = path.with_name(f"{path.stem}.partial.gpkg")
+    partial.unlink(missing_ok=True)
+    about = {
+        "site": run.ledger.site,
+        "scheme": run.ledger.scheme,
+        "invented": "yes" if run.ledger.invented else "no",
+    }
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        for name, layer in layers.items():
+            pyogrio.write_dataframe(
+                layer,
+                partial,
+                layer=name,
+                driver="GPKG",
+                append=partial.exists(),
+                dataset_metadata=None if partial.exists() else about,
+                layer_options={
+                    "GEOMETRY_NAME": "geom",
+                    "IDENTIFIER": name,
+                    "DESCRIPTION": DESCRIPTIONS[layer_kind(name)],
+                },
+            )
+        pyogrio.write_dataframe(
+            _style_table(layers), partial, layer="layer_styles", driver="GPKG", append=True,
+            layer_options={"FID": "id"},
+        )  # fmt: skip
+    os.replace(partial, path)
+
+
+def layer_kind(name: str) -> str:
+    """The kind of a layer by its name: "drawdown" of "drawdown_01_first_dig"."""
+    return max((kind for kind in DESCRIPTIONS if name.startswith(kind)), key=len)
+
+
+def _style_table(layers: dict[str, GeoDataFrame]) -> Any:
+    """QGIS's table of styles; schema and catalogue are empty text, which it compares with."""
+    import pandas
+
+    rows = []
+    for name, layer in layers.items():
+        kind = layer_kind(name)
+        levels = sorted(set(layer["drawdown"])) if "drawdown" in layer else []
+        rows.append(
+            {
+                "f_table_catalog": "",
+                "f_table_schema": "",
+                "f_table_name": name,
+                "f_geometry_column": "geom",
+                "styleName": name,
+                "styleQML": style_of(_STYLE_KIND.get(kind, kind), levels),
+                "styleSLD": "",
+                "useAsDefault": True,
+                "description": DESCRIPTIONS[kind],
+                "owner": "",
+                "ui": "",
+                "update_time": pandas.Timestamp.now("UTC").floor("s"),
+            }
+        )
+    return pandas.DataFrame(rows)
