@@ -6,9 +6,7 @@ Everything lies in the site's crs and its units; attributes are SI with the unit
 
 from __future__ import annotations
 
-import os
 import re
-import warnings
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,7 +16,7 @@ import shapely
 from numpy.typing import NDArray
 
 from wellring.postprocess.fields import level_at, site_crs
-from wellring.postprocess.gis_styles import style_of
+from wellring.postprocess.geopackage import write_geopackage
 from wellring.postprocess.rasters import stage_slug, write_rasters
 from wellring.postprocess.run_folder import RunFolder
 
@@ -32,21 +30,6 @@ Floats = NDArray[np.float64]
 
 CONTOUR_LEVELS = (0.1, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0)
 """Drawdown [m] of the contour lines; more by tens where the drawdown is larger."""
-
-DESCRIPTIONS = {
-    "model_extent": "Edge of the modelled ground",
-    "excavation": "Outline of the excavation",
-    "walls": "Walls; levels of toe and top [m], leakage of the wall [1/s]",
-    "wells": "Drainage points: level in the well [m] and flow [m3/s] in the last stage, peak flow",
-    "wells_by_stage": "Drainage points, one entry a stage: level in the well [m], flow [m3/s]",
-    "borings": "Borings as logged; levels [m]",
-    "points": "Named points; water level before the work and in the last stage [m]",
-    "floor": "Depth of the water below formation under each cell of the floor [m]",
-    "drawdown": "Contour lines of the water table's drawdown [m]",
-    "largest_drawdown": "Contour lines of the largest drawdown, of water table or any layer [m]",
-}
-
-_STYLE_KIND = {"largest_drawdown": "drawdown", "wells_by_stage": "wells"}
 
 
 def write_layers(run: RunFolder, results: list[StageResult], folder: Path) -> list[Path]:
@@ -68,7 +51,12 @@ def write_layers(run: RunFolder, results: list[StageResult], folder: Path) -> li
     crs = site_crs(run)
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / geopackage_name(run)
-    _write_geopackage(run, make_layers(run, results), path)
+    about = {
+        "site": run.ledger.site,
+        "scheme": run.ledger.scheme,
+        "invented": "yes" if run.ledger.invented else "no",
+    }
+    write_geopackage(make_layers(run, results), path, about)
     return [path, *write_rasters(run, results, folder, crs)]
 
 
@@ -254,12 +242,14 @@ def _floor(run: RunFolder, result: StageResult) -> GeoDataFrame:
     below, tight = dry.depth_below, np.isnan(dry.depth_below)
     with np.errstate(invalid="ignore"):
         ok = below >= dry.needed - 1e-3
+    judged = pandas.array(ok, dtype="boolean")
+    judged[tight] = pandas.NA
     columns = {
         "stage": [result.entry.name] * below.size,
         "formation_m": np.full(below.size, result.entry.formation, dtype=float),
         "water_below_m": below,
         "needed_m": np.full(below.size, dry.needed),
-        "ok": pandas.array(np.where(tight, None, ok), dtype="boolean"),
+        "ok": judged,
         "state": np.where(tight, "tight soil", np.where(ok, "dry", "too high")),
     }
     return _layer(run, columns, _cell_polygons(run, dry.plan))
@@ -295,11 +285,12 @@ def _contours(run: RunFolder, drawdown: Floats) -> GeoDataFrame:
             corner_mask=False,
         )
         for level in levels:
-            points, offsets = generator.lines(level)
-            if points[0] is None or offsets[0] is None:
+            chunks: Any = generator.lines(level)
+            (points,), (offsets,) = chunks
+            if points is None:
                 continue
-            starts = np.asarray(offsets[0], dtype=np.intp)
-            site = np.column_stack(run.to_site(points[0][:, 0], points[0][:, 1]))
+            starts = np.asarray(offsets, dtype=np.intp)
+            site = np.column_stack(run.to_site(points[:, 0], points[:, 1]))
             which = np.repeat(np.arange(starts.size - 1), np.diff(starts))
             found = shapely.linestrings(site, indices=which)
             lines.append(found)
@@ -322,69 +313,3 @@ def _layer(run: RunFolder, columns: dict[str, Any], metres: NDArray[np.object_])
     if unit != 1.0:
         geometry = shapely.transform(geometry, lambda xy: xy / unit)
     return geopandas.GeoDataFrame(columns, geometry=geometry, crs=site_crs(run).crs)
-
-
-def _write_geopackage(run: RunFolder, layers: dict[str, GeoDataFrame], path: Path) -> None:
-    """Write all layers and their styles under a temporary name, then put the file in place."""
-    import pyogrio
-
-    partial = path.with_name(f"{path.stem}.partial.gpkg")
-    partial.unlink(missing_ok=True)
-    about = {
-        "site": run.ledger.site,
-        "scheme": run.ledger.scheme,
-        "invented": "yes" if run.ledger.invented else "no",
-    }
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        for name, layer in layers.items():
-            pyogrio.write_dataframe(
-                layer,
-                partial,
-                layer=name,
-                driver="GPKG",
-                append=partial.exists(),
-                dataset_metadata=None if partial.exists() else about,
-                layer_options={
-                    "GEOMETRY_NAME": "geom",
-                    "IDENTIFIER": name,
-                    "DESCRIPTION": DESCRIPTIONS[layer_kind(name)],
-                },
-            )
-        pyogrio.write_dataframe(
-            _style_table(layers), partial, layer="layer_styles", driver="GPKG", append=True,
-            layer_options={"FID": "id"},
-        )  # fmt: skip
-    os.replace(partial, path)
-
-
-def layer_kind(name: str) -> str:
-    """The kind of a layer by its name: "drawdown" of "drawdown_01_first_dig"."""
-    return max((kind for kind in DESCRIPTIONS if name.startswith(kind)), key=len)
-
-
-def _style_table(layers: dict[str, GeoDataFrame]) -> Any:
-    """QGIS's table of styles; schema and catalogue are empty text, which it compares with."""
-    import pandas
-
-    rows = []
-    for name, layer in layers.items():
-        kind = layer_kind(name)
-        levels = sorted(set(layer["drawdown"])) if "drawdown" in layer else []
-        rows.append(
-            {
-                "f_table_catalog": "",
-                "f_table_schema": "",
-                "f_table_name": name,
-                "f_geometry_column": "geom",
-                "styleName": name,
-                "styleQML": style_of(_STYLE_KIND.get(kind, kind), levels),
-                "styleSLD": "",
-                "useAsDefault": True,
-                "description": DESCRIPTIONS[kind],
-                "owner": "",
-                "ui": "",
-                "update_time": pandas.Timestamp.now("UTC").floor("s"),
-            }
-        )
-    return pandas.DataFrame(rows)

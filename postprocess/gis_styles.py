@@ -129,10 +129,11 @@ def vector_style(rules: Sequence[Rule], labels: Labels | None = None) -> str:
     listed = ElementTree.SubElement(renderer, "rules", key="{wellring}")
     symbols = ElementTree.SubElement(renderer, "symbols")
     for number, rule in enumerate(rules):
-        chosen = {"filter": rule.where} if rule.where else {}
-        ElementTree.SubElement(
-            listed, "rule", key=f"{{{number}}}", symbol=str(number), label=rule.label, **chosen
+        entry = ElementTree.SubElement(
+            listed, "rule", key=f"{{{number}}}", symbol=str(number), label=rule.label
         )
+        if rule.where:
+            entry.set("filter", rule.where)
         _add_symbol(symbols, number, rule.symbol)
     if labels:
         _add_labels(root, labels)

@@ -51,10 +51,9 @@ class Raster:
     def centres(self) -> tuple[Floats, Floats]:
         """x (columns,) and y (rows,) of the pixel centres [crs units]."""
         rows, columns = self.shape
-        return (
-            self.west + self.pixel * (np.arange(columns) + 0.5),
-            self.north - self.pixel * (np.arange(rows) + 0.5),
-        )
+        steps_x = np.arange(columns, dtype=np.float64) + 0.5
+        steps_y = np.arange(rows, dtype=np.float64) + 0.5
+        return self.west + self.pixel * steps_x, self.north - self.pixel * steps_y
 
 
 @dataclass(frozen=True)
@@ -252,15 +251,17 @@ def _write(
 ) -> None:  # fmt: skip
     """Write one GeoTIFF: cloud-optimised where GDAL can, tiled otherwise."""
     import rasterio
-    from rasterio.transform import from_origin
+    from rasterio.crs import CRS
 
     profile: dict[str, Any] = {
         "dtype": "float32",
         "count": 1,
         "height": raster.shape[0],
         "width": raster.shape[1],
-        "crs": rasterio.crs.CRS.from_wkt(crs.wkt),
-        "transform": from_origin(raster.west, raster.north, raster.pixel, raster.pixel),
+        "crs": CRS.from_wkt(crs.wkt),
+        "transform": rasterio.Affine(
+            raster.pixel, 0.0, raster.west, 0.0, -raster.pixel, raster.north
+        ),
         "nodata": NODATA,
         "compress": "deflate",
         "predictor": 3,
