@@ -23,13 +23,14 @@ class Key:
 def spacing_at(x: Floats, keys: tuple[Key, ...], growth: float, largest: float) -> Floats:
     """Wanted cell width at positions `x`.
 
-    In a geometric series of ratio g the width at distance d from the first cell of width s is
-    s + (g−1)·d, so this linear law gives cells that grow by the factor `growth`.
+    Cells that divide ∫dx/w(x) evenly grow by the factor g where w = s + ln(g)·d at the distance d
+    from a key of size s: one such cell at d is ∫ = 1, or (s + ln(g)·d)·(g − 1)/ln(g) wide.
     """
     width = np.full(x.shape, float(largest))
+    slope = np.log(growth)
     for key in keys:
         distance = np.maximum(np.maximum(key.low - x, x - key.high), 0.0)
-        np.minimum(width, key.size + (growth - 1.0) * distance, out=width)
+        np.minimum(width, key.size + slope * distance, out=width)
     return width
 
 

@@ -24,10 +24,10 @@ Floats = NDArray[np.float64]
 
 CELL = 1.0
 """Largest default plan cell at the pit's edge and walls [m]; a fortieth of a narrow pit's width."""
-GROWTH = 1.3
+GROWTH = 1.35
 SUBLAYER = 0.5
 """Default sublayer at formation, toes and screen ends [m]."""
-LAYER_GROWTH = 1.6
+LAYER_GROWTH = 1.8
 LARGEST_LAYERS = 10
 """The thickest sublayer is this part of the modelled depth."""
 

@@ -23,6 +23,9 @@ Floats = NDArray[np.float64]
 _ALIGNED_DEGREES = 0.5
 """An edge of the pit within this angle of a grid axis gets a grid line exactly on it."""
 
+_NUDGE = np.array([1.0e-6, 1.618e-6])
+"""How far lines are moved [m] before their lengths in cells are taken."""
+
 
 @dataclass(frozen=True)
 class PlanGrid:
@@ -116,7 +119,8 @@ class PlanGrid:
 
     def length_in_cells(self, line: BaseGeometry) -> Floats:
         """Length (nrow, ncol) of a site line inside each cell [m]."""
-        local = self.local_geometry(line)
+        # Moved a little, so that a line on a grid line is in the cells of one side only.
+        local = shapely.transform(self.local_geometry(line), lambda xy: xy + _NUDGE)
         lengths = np.zeros(self.shape)
         rows, columns = self._window(local)
         if rows.size and columns.size:
