@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -148,7 +149,8 @@ def write_netcdf(run: RunFolder, path: str | Path) -> Path:
         dataset.to_netcdf(partial, engine="netcdf4", encoding=encoding)
         os.replace(partial, path)
     except OSError as error:
-        partial.unlink(missing_ok=True)
+        with suppress(OSError):
+            partial.unlink(missing_ok=True)
         faults = FaultLog()
         why = error.strerror or type(error).__name__
         faults.add(path, "the NetCDF file", None, "a place that can be written to", why)

@@ -38,7 +38,7 @@ def write_geopackage(
     Parameters
     ----------
     layers : by name; a name begins with one of :data:`DESCRIPTIONS`.
-    about : metadata of the file.
+    about : metadata of every layer.
     """
     import pyogrio
 
@@ -53,7 +53,7 @@ def write_geopackage(
                 layer=name,
                 driver="GPKG",
                 append=partial.exists(),
-                dataset_metadata=None if partial.exists() else dict(about),
+                layer_metadata=dict(about),
                 layer_options={
                     "GEOMETRY_NAME": "geom",
                     "IDENTIFIER": name,

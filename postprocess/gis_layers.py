@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
     from wellring.postprocess.answers import StageResult
-    from wellring.postprocess.ledger import WellEntry
+    from wellring.postprocess.ledger import BoringEntry, PointEntry, WellEntry
 
 Floats = NDArray[np.float64]
 
@@ -101,7 +101,7 @@ def wells_layer(run: RunFolder) -> GeoDataFrame:
         "peak_flow_m3_s": _numbers([well.flow[k] for well, k in zip(wells, peak, strict=True)]),
         "peak_stage": [stages[k].name for k in peak],
     }
-    return _layer(run, columns, shapely.points([(well.x, well.y) for well in wells]))
+    return _layer(run, columns, _points_at(wells))
 
 
 def wells_by_stage_layer(run: RunFolder) -> GeoDataFrame:
@@ -116,7 +116,7 @@ def wells_by_stage_layer(run: RunFolder) -> GeoDataFrame:
         **_well_columns(wells),
         **_well_state(wells, numbers),
     }
-    return _layer(run, columns, shapely.points([(well.x, well.y) for well in wells]))
+    return _layer(run, columns, _points_at(wells))
 
 
 def _well_columns(wells: Sequence[WellEntry]) -> dict[str, Any]:
@@ -202,7 +202,7 @@ def _borings(run: RunFolder) -> GeoDataFrame:
             for boring in borings
         ],
     }
-    return _layer(run, columns, shapely.points([(boring.x, boring.y) for boring in borings]))
+    return _layer(run, columns, _points_at(borings))
 
 
 def _points(run: RunFolder, results: Sequence[StageResult]) -> GeoDataFrame:
@@ -227,7 +227,7 @@ def _points(run: RunFolder, results: Sequence[StageResult]) -> GeoDataFrame:
         "drawdown_m": before - last,
         "last_stage": [results[-1].entry.name] * len(points),
     }
-    return _layer(run, columns, shapely.points([(point.x, point.y) for point in points]))
+    return _layer(run, columns, _points_at(points))
 
 
 def _floor(run: RunFolder, result: StageResult) -> GeoDataFrame:
@@ -297,6 +297,12 @@ def _contours(run: RunFolder, drawdown: Floats) -> GeoDataFrame:
             values.append(np.full(found.size, level))
     every = np.concatenate(lines) if lines else np.zeros(0, dtype=object)
     return _layer(run, {"drawdown": np.concatenate(values) if values else np.zeros(0)}, every)
+
+
+def _points_at(things: Sequence[WellEntry | BoringEntry | PointEntry]) -> NDArray[np.object_]:
+    """Points of things that stand somewhere."""
+    xy = np.array([(thing.x, thing.y) for thing in things], dtype=float).reshape(-1, 2)
+    return shapely.points(xy)
 
 
 def _numbers(values: Any) -> Floats:

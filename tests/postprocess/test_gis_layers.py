@@ -1,0 +1,573 @@
+"""GIS layers of a real run, read back with geopandas, rasterio and sqlite3."""
+
+import math
+import re
+import shutil
+import sqlite3
+import warnings
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from xml.etree import ElementTree
+
+import geopandas
+import numpy as np
+import pyogrio
+import pyproj
+import pytest
+import rasterio
+import shapely
+from scipy.interpolate import RegularGridInterpolator
+from scipy.ndimage import map_coordinates, maximum_filter, minimum_filter
+
+from wellring.inputs.faults import InputFaults
+from wellring.model.run import run as run_scheme
+from wellring.postprocess.answers import StageResult, read_results
+from wellring.postprocess.geopackage import layer_kind
+from wellring.postprocess.gis_layers import contour_levels, write_layers
+from wellring.postprocess.gis_styles import RAMP, ramp_colour
+from wellring.postprocess.ledger import WallEntry
+from wellring.postprocess.rasters import LARGEST_SIDE, NODATA, PIXELS_ACROSS_PIT
+from wellring.postprocess.run_folder import RunFolder
+
+START = Path(__file__).resolve().parents[2] / "model" / "start"
+TURN = math.radians(23.0)
+STAGE = '=first "dig" / 🕳 it\'s'
+SCHEME = "six wells: 'ä' / <b>"
+US_FOOT = 1200 / 3937
+
+# rasterio still multiplies affine transforms the old way; nothing of ours.
+pytestmark = pytest.mark.filterwarnings("ignore:Use `@` matmul:PendingDeprecationWarning")
+
+
+def turned_site(folder: Path) -> Path:
+    """The site to start from, its pit turned by 23 degrees and its names made awkward."""
+    shutil.copytree(START, folder)
+    site = folder / "site.toml"
+    text = site.read_text(encoding="utf-8")
+    corners = []
+    for x, y in [(-15, -10), (15, -10), (15, 10), (-15, 10)]:
+        east = 466015.0 + math.cos(TURN) * x - math.sin(TURN) * y
+        north = 5918010.0 + math.sin(TURN) * x + math.cos(TURN) * y
+        corners.append([round(east, 3), round(north, 3)])
+    text, found = re.subn(r"(?m)^corners = .*$", f"corners = {corners}", text)
+    assert found == 1
+    for old, new in [
+        ('name = "first dig"', f"name = '''{STAGE}'''"),
+        ('name = "six wells"', f'name = "{SCHEME}"'),
+    ]:
+        assert text.count(old) == 1
+        text = text.replace(old, new)
+    site.write_text(text, encoding="utf-8")
+    return site
+
+
+@pytest.fixture(scope="module")
+def run(tmp_path_factory: pytest.TempPathFactory) -> RunFolder:
+    folder = tmp_path_factory.mktemp("gis")
+    site = turned_site(folder / "site")
+    done = run_scheme(site, out=folder / "runs", figures=False, side_studies=False)
+    return RunFolder(done[0].folder)
+
+
+@pytest.fixture(scope="module")
+def results(run: RunFolder) -> list[StageResult]:
+    return read_results(run)
+
+
+@pytest.fixture(scope="module")
+def folder(run: RunFolder, results: list[StageResult], tmp_path_factory) -> Path:
+    place = tmp_path_factory.mktemp("layers")
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        written = write_layers(run, results, place)
+    assert sorted(written) == sorted(place.iterdir())
+    return place
+
+
+@pytest.fixture(scope="module")
+def package(folder: Path) -> Path:
+    (found,) = folder.glob("*.gpkg")
+    return found
+
+
+def layer(package: Path, name: str) -> geopandas.GeoDataFrame:
+    return geopandas.read_file(package, layer=name)
+
+
+def geometry_layers(package: Path) -> list[str]:
+    return [name for name, kind in pyogrio.list_layers(package) if kind is not None]
+
+
+def neighbours(run: RunFolder, field: np.ndarray, x: float, y: float) -> tuple[float, float]:
+    """Lowest and highest value of the cell at a point and its eight neighbours."""
+    cell = run.plan_cell(x, y)
+    assert cell is not None
+    row, column = divmod(cell, run.ledger.grid.ncol)
+    part = field.reshape(run.plan_shape)[row - 1 : row + 2, column - 1 : column + 2]
+    return float(part.min()), float(part.max())
+
+
+def sampled(path: Path, points: np.ndarray) -> np.ndarray:
+    with rasterio.open(path) as file:
+        values = np.array([value[0] for value in file.sample(points)], dtype=float)
+    return np.where(values == NODATA, np.nan, values)
+
+
+def test_the_run_is_turned(run: RunFolder) -> None:
+    assert run.ledger.grid.rotation % 90 == pytest.approx(23.0, abs=0.01)
+
+
+def test_every_layer_has_the_sites_crs(run: RunFolder, package: Path, folder: Path) -> None:
+    expected = pyproj.CRS.from_user_input(run.ledger.crs)
+    names = geometry_layers(package)
+    assert len(names) >= 13
+    for name in names:
+        assert layer(package, name).crs == expected, name
+    for path in folder.glob("*.tif"):
+        with rasterio.open(path) as file:
+            assert pyproj.CRS.from_user_input(file.crs) == expected
+
+
+def test_layers_of_every_stage_are_there(package: Path) -> None:
+    fixed = {"model_extent", "excavation", "walls", "wells", "wells_by_stage", "borings", "points"}
+    stages = {
+        f"{kind}_{slug}"
+        for kind in ("floor", "drawdown", "largest_drawdown")
+        for slug in ("01_first_dig_it_s", "02_final_dig")
+    }
+    assert set(geometry_layers(package)) == fixed | stages
+
+
+def test_names_of_files_and_layers_are_safe_and_attributes_keep_the_users(
+    run: RunFolder, package: Path, folder: Path
+) -> None:
+    for path in folder.iterdir():
+        assert re.fullmatch(r"[\w]+\.(gpkg|tif|qml)", path.name), path.name
+    for name in geometry_layers(package):
+        assert re.fullmatch(r"[A-Za-z0-9_]+", name), name
+    assert set(layer(package, "wells_by_stage")["stage"]) == {STAGE, "final dig"}
+    assert layer(package, "excavation")["scheme"].item() == SCHEME
+    with rasterio.open(folder / "drawdown_01_first_dig_it_s_near.tif") as file:
+        assert file.tags()["stage"] == STAGE
+        assert file.tags()["scheme"] == SCHEME
+
+
+def test_excavation_and_floor_have_their_area(
+    run: RunFolder, results: list[StageResult], package: Path
+) -> None:
+    pit = layer(package, "excavation")
+    assert pit.area.item() == pytest.approx(30.0 * 20.0, rel=1e-4)
+    assert pit["area_m2"].item() == pytest.approx(pit.area.item(), rel=1e-9)
+    floor = layer(package, "floor_02_final_dig")
+    plan = run.ledger.stages[2].floor
+    assert floor.area.sum() == pytest.approx(run.area[plan].sum(), rel=1e-9)
+    # The polygons are the cells: each holds its own cell's centre.
+    x, y = run.centres
+    centres = shapely.points(x[plan], y[plan])
+    assert shapely.distance(floor.geometry.centroid.to_numpy(), centres).max() < 1e-6
+    below = floor["formation_m"] - results[2].table[plan]
+    np.testing.assert_allclose(floor["water_below_m"], below, atol=1e-9)
+    judged = floor["state"] != "tight soil"
+    assert judged.any()
+    expected = floor["water_below_m"] >= run.ledger.clearance - 1e-3
+    assert (floor.loc[judged, "ok"].astype(bool) == expected[judged]).all()
+    assert (floor.loc[judged, "state"] == np.where(expected[judged], "dry", "too high")).all()
+
+
+def test_a_wet_floor_is_shown_as_wet(
+    run: RunFolder, results: list[StageResult], tmp_path: Path
+) -> None:
+    """The same run judged by a clearance nobody could keep, and one cell that is tight."""
+    dry = results[2].dryness
+    assert dry is not None
+    below = dry.depth_below.copy()
+    below[0] = np.nan
+    needed = float(np.nanmedian(below))
+    judged = replace(results[2], dryness=replace(dry, needed=needed, depth_below=below))
+    package = write_layers(run, [results[0], judged], tmp_path)[0]
+    floor = layer(package, "floor_02_final_dig")
+    assert floor["state"].iloc[0] == "tight soil"
+    assert floor["ok"].isna().sum() == 1
+    counts = floor["state"].value_counts()
+    assert counts["too high"] == (below[1:] < needed - 1e-3).sum() > 0
+    assert counts["dry"] == (below[1:] >= needed - 1e-3).sum() > 0
+
+
+def test_wells_hold_what_the_solver_found(run: RunFolder, package: Path) -> None:
+    wells = layer(package, "wells").set_index("name")
+    by_stage = layer(package, "wells_by_stage")
+    assert len(by_stage) == len(run.ledger.wells) * 2
+    for well in run.ledger.wells:
+        row = wells.loc[well.name]
+        assert (row.geometry.x, row.geometry.y) == pytest.approx((well.x, well.y), abs=1e-6)
+        assert row["level_m"] == pytest.approx(well.level[-1])
+        assert row["flow_m3_s"] == pytest.approx(well.flow[-1])
+        assert row["peak_flow_m3_s"] == pytest.approx(max(well.flow))
+        assert row["governing"] == well.governing[-1]
+        assert run.ledger.stages[well.flow.index(max(well.flow))].name == row["peak_stage"]
+        first = by_stage[(by_stage["name"] == well.name) & (by_stage["stage"] == STAGE)]
+        assert first["flow_m3_s"].item() == pytest.approx(well.flow[1])
+    # All the wells together give what the solver's budget says was pumped.
+    _, pumped = run.package_flows(run.ledger.stages[-1], "maw")
+    assert wells["flow_m3_s"].sum() == pytest.approx(-pumped.sum(), rel=1e-6)
+
+
+def test_rasters_agree_with_the_cells_at_wells_and_points(
+    run: RunFolder, results: list[StageResult], folder: Path
+) -> None:
+    places = [(w.x, w.y) for w in run.ledger.wells] + [(p.x, p.y) for p in run.ledger.points]
+    result = results[-1]
+    assert result.fall is not None
+    for key, field in [
+        ("water_table", result.table),
+        ("drawdown", result.fall.table),
+        ("largest_drawdown", result.fall.largest),
+    ]:
+        values = sampled(folder / f"{key}_02_final_dig_near.tif", np.array(places))
+        for place, value in zip(places, values, strict=True):
+            low, high = neighbours(run, field, *place)
+            assert low - 1e-5 <= value <= high + 1e-5, (key, place)
+    # The pit is drawn down and the raster is not upside down: the point stands higher.
+    assert np.nanmax(values[:-1]) > values[-1] > 0.5
+
+
+@pytest.mark.parametrize("extent", ["near", "wide"])
+def test_rasters_agree_with_an_independent_interpolation(
+    run: RunFolder, results: list[StageResult], folder: Path, extent: str
+) -> None:
+    field = results[-1].table.reshape(run.plan_shape)
+    x, y = run.local_centres
+    oracle = RegularGridInterpolator((y[::-1], x), field[::-1], bounds_error=False)
+    with rasterio.open(folder / f"water_table_02_final_dig_{extent}.tif") as file:
+        values = file.read(1, masked=True).filled(np.nan).astype(float)
+        rows, columns = np.indices(values.shape)
+        east = file.transform.c + file.transform.a * (columns + 0.5)
+        north = file.transform.f + file.transform.e * (rows + 0.5)
+    local_x, local_y = run.to_local(east, north)
+    expected = oracle((local_y, local_x))
+    both = np.isfinite(expected)
+    assert both.mean() > 0.6
+    np.testing.assert_allclose(values[both], expected[both], atol=1e-5)
+    # Beyond the last centre: the cell's own value; outside the model: nothing.
+    flat = results[-1].table
+    for row, column in np.argwhere(~both)[::7]:
+        cell = run.plan_cell(east[row, column], north[row, column])
+        own = np.nan if cell is None else flat[cell]
+        np.testing.assert_allclose(values[row, column], own, atol=1e-5)
+
+
+def test_wide_raster_covers_the_model_and_near_shows_the_pit(run: RunFolder, folder: Path) -> None:
+    x, y = run.centres
+    active = run.grid_of(run.ledger.stages[0]).active.any(axis=0)
+    pit = shapely.Polygon(run.ledger.outline)
+    with rasterio.open(folder / "drawdown_02_final_dig_wide.tif") as wide:
+        left, bottom, right, top = wide.bounds
+        assert max(wide.shape) <= LARGEST_SIDE["wide"]
+        counted = (wide.read(1) != NODATA).sum() * wide.res[0] ** 2
+    assert left <= x[active].min() <= x[active].max() <= right
+    assert bottom <= y[active].min() <= y[active].max() <= top
+    assert counted == pytest.approx(run.area[active].sum(), rel=0.01)
+    with rasterio.open(folder / "drawdown_02_final_dig_near.tif") as near:
+        assert shapely.box(*near.bounds).contains(pit.buffer(10.0))
+        assert max(near.shape) <= LARGEST_SIDE["near"]
+        assert 20.0 / near.res[0] >= PIXELS_ACROSS_PIT
+
+
+@pytest.mark.parametrize(
+    ("extent", "levels", "share"),
+    [("near", {5.0}, 0.15), ("wide", {0.1, 0.25, 0.5, 1.0, 2.0, 5.0}, 0.45)],
+)
+def test_contours_agree_with_the_raster_along_them(
+    folder: Path, package: Path, extent: str, levels: set[float], share: float
+) -> None:
+    with rasterio.open(folder / f"drawdown_02_final_dig_{extent}.tif") as file:
+        values = file.read(1, masked=True).filled(0.0).astype(float)
+        inverse = ~file.transform
+        bounds = shapely.box(*file.bounds).buffer(-2 * file.res[0])
+    spread = maximum_filter(values, 3) - minimum_filter(values, 3)
+    lines = layer(package, "drawdown_02_final_dig")
+    checked = []
+    for line in lines.itertuples():
+        xy = shapely.get_coordinates(line.geometry)
+        xy = xy[shapely.contains_xy(bounds, xy)]
+        if not len(xy):
+            continue
+        # In pixels from the first pixel's centre, rows first.
+        at = [inverse.e * xy[:, 1] + inverse.f - 0.5, inverse.a * xy[:, 0] + inverse.c - 0.5]
+        error = np.abs(map_coordinates(values, at, order=1) - line.drawdown)
+        # The 5 m line runs in the jump at the wall, which pixels cut up; the others in the open.
+        allowed = share * map_coordinates(spread, at, order=0) if line.drawdown == 5.0 else 0.003
+        assert (error <= allowed).all()
+        checked.append(line.drawdown)
+    assert set(checked) == levels
+
+
+def test_contours_part_the_model(run: RunFolder, results: list[StageResult], package: Path) -> None:
+    """Cells inside a closed line have fallen more than its level, cells outside it less."""
+    lines = layer(package, "largest_drawdown_02_final_dig")
+    assert results[-1].fall is not None
+    field = results[-1].fall.largest
+    x, y = run.centres
+    (line,) = lines.loc[lines["drawdown"] == 2.0, "geometry"]
+    assert line.is_closed
+    inside = shapely.contains_xy(shapely.Polygon(line), x, y)
+    assert inside.sum() > 100
+    known = np.isfinite(field)
+    np.testing.assert_array_equal(inside[known], field[known] > 2.0)
+
+
+def test_contour_levels_stop_at_the_largest_drawdown() -> None:
+    assert contour_levels(0.05) == []
+    assert contour_levels(3.0) == [0.1, 0.25, 0.5, 1.0, 2.0]
+    assert contour_levels(35.0)[-3:] == [10.0, 20.0, 30.0]
+
+
+def test_model_extent_is_the_modelled_ground(run: RunFolder, package: Path) -> None:
+    extent = layer(package, "model_extent")
+    active = run.grid_of(run.ledger.stages[0]).active.any(axis=0)
+    assert extent.area.item() == pytest.approx(run.area[active].sum(), rel=1e-6)
+    x, y = run.centres
+    np.testing.assert_array_equal(shapely.contains_xy(extent.geometry.item(), x, y), active)
+
+
+def test_walls_borings_and_points(
+    run: RunFolder, results: list[StageResult], package: Path
+) -> None:
+    (wall,) = layer(package, "walls").itertuples()
+    assert wall.geometry.length == pytest.approx(100.0, rel=1e-4)
+    assert (wall.toe_min_m, wall.toe_max_m) == (-6.0, -6.0)
+    assert wall.holds_water
+    assert wall.leakage_1_s == pytest.approx(3e-7 / 0.6)
+    assert wall.from_stage == STAGE
+    assert len(layer(package, "borings")) == len(run.ledger.borings)
+    (point,) = layer(package, "points").itertuples()
+    cell = run.plan_cell(466045.0, 5918010.0)
+    assert point.water_last_m == pytest.approx(results[-1].table[cell])
+    assert point.drawdown_m == pytest.approx(results[0].table[cell] - results[-1].table[cell])
+
+
+def rows_of(package: Path, query: str) -> list[tuple]:
+    connection = sqlite3.connect(package)
+    try:
+        return connection.execute(query).fetchall()
+    finally:
+        connection.close()
+
+
+def test_every_layer_has_a_default_style_that_draws_every_feature(package: Path) -> None:
+    """The rules' filters are expressions that SQL reads as well: each feature meets just one."""
+    styles = rows_of(
+        package,
+        "select f_table_name, f_geometry_column, styleQML from layer_styles "
+        "where useAsDefault = 1 and f_table_schema = '' and f_table_catalog = ''",
+    )
+    geometry = dict(rows_of(package, "select table_name, column_name from gpkg_geometry_columns"))
+    kinds = dict(
+        rows_of(package, "select table_name, geometry_type_name from gpkg_geometry_columns")
+    )
+    assert {name: column for name, column, _ in styles} == geometry
+    for name, _, text in styles:
+        root = ElementTree.fromstring(text)
+        symbols = {symbol.get("name"): symbol for symbol in root.iter("symbol")}
+        rules = list(root.iter("rule"))
+        assert {rule.get("symbol") for rule in rules} == set(symbols)
+        total = rows_of(package, f'select count(*) from "{name}"')[0][0]
+        drawn = 0
+        for rule in rules:
+            where = rule.get("filter", "1")
+            drawn += rows_of(package, f'select count(*) from "{name}" where {where}')[0][0]
+            symbol = symbols[rule.get("symbol")]
+            expected = {"POINT": "marker", "LINESTRING": "line", "POLYGON": "fill"}
+            assert symbol.get("type") == expected[kinds[name]]
+        assert drawn == total > 0, name
+        for style in root.iter("text-style"):
+            field = style.get("fieldName", "").split("||")[0]
+            shown = rows_of(package, f'select {field} from "{name}"')
+            assert all(value for (value,) in shown)
+
+
+def test_layer_kinds_are_told_apart() -> None:
+    assert layer_kind("wells") == "wells"
+    assert layer_kind("wells_by_stage") == "wells_by_stage"
+    assert layer_kind("largest_drawdown_01_dig") == "largest_drawdown"
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance (WCAG 2.2, definition of relative luminance)."""
+    parts = np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)]) / 255
+    linear = np.where(parts <= 0.04045, parts / 12.92, ((parts + 0.055) / 1.055) ** 2.4)
+    return float(linear @ [0.2126, 0.7152, 0.0722])
+
+
+def test_ramp_grows_darker_all_the_way() -> None:
+    shades = [luminance(ramp_colour(share)) for share in np.linspace(0, 1, 41)]
+    assert (np.diff(shades) < 0).all()
+    assert [ramp_colour(0.0), ramp_colour(1.0)] == [RAMP[0], RAMP[-1]]
+
+
+def raster_items(path: Path) -> list[tuple[float, str]]:
+    root = ElementTree.parse(path).getroot()
+    return [(float(i.get("value", "")), i.get("color", "")) for i in root.iter("item")]
+
+
+def test_raster_styles_cover_the_values_and_are_the_same_in_all_stages(folder: Path) -> None:
+    for path in folder.glob("*.tif"):
+        items = raster_items(path.with_suffix(".qml"))
+        with rasterio.open(path) as file:
+            values = file.read(1, masked=True).compressed()
+        assert items[0][0] <= values.min() <= values.max() <= items[-1][0]
+        darker_up = luminance(items[0][1]) > luminance(items[-1][1])
+        assert darker_up == ("drawdown" in path.name)
+    first, last = "drawdown_01_first_dig_it_s_near.qml", "drawdown_02_final_dig_wide.qml"
+    assert (folder / first).read_bytes() == (folder / last).read_bytes()
+
+
+def test_geotiffs_say_what_they_hold(run: RunFolder, folder: Path) -> None:
+    with rasterio.open(folder / "water_table_00_before_the_work_wide.tif") as file:
+        tags = file.tags()
+        assert file.nodata == NODATA
+        assert file.dtypes == ("float32",)
+        assert file.units == ("m",)
+        assert file.descriptions == ("level of the water table [m]",)
+        assert file.compression.name == "deflate"
+        assert file.tags(ns="IMAGE_STRUCTURE")["LAYOUT"] == "COG"
+        assert tags["invented"] == "yes"
+        assert tags["site"] == run.ledger.site
+        assert tags["unit"] == "m"
+        assert "linear" in tags["method"]
+    assert not list(folder.glob("drawdown_00*"))
+
+
+def in_feet(run: RunFolder) -> RunFolder:
+    """The same run with a crs in US survey feet."""
+    other = RunFolder(run.path)
+    other.__dict__["ledger"] = replace(run.ledger, crs="EPSG:2263", metres_per_unit=US_FOOT)
+    return other
+
+
+@pytest.fixture(scope="module")
+def feet(run: RunFolder, results: list[StageResult], tmp_path_factory) -> Iterator[Path]:
+    place = tmp_path_factory.mktemp("feet")
+    write_layers(in_feet(run), results, place)
+    return place
+
+
+def test_in_feet_coordinates_are_feet_and_attributes_si(
+    run: RunFolder, package: Path, feet: Path
+) -> None:
+    (other,) = feet.glob("*.gpkg")
+    for name in geometry_layers(package):
+        metric, imperial = layer(package, name), layer(other, name)
+        assert imperial.crs.to_epsg() == 2263
+        np.testing.assert_allclose(
+            imperial.total_bounds * US_FOOT, metric.total_bounds, rtol=1e-12, atol=1e-6
+        )
+        columns = [column for column in metric.columns if column != "geometry"]
+        assert metric[columns].equals(imperial[columns]), name
+    area = layer(other, "excavation").area.item()
+    assert area * US_FOOT**2 == pytest.approx(600.0, rel=1e-4)
+
+
+def test_in_feet_rasters_hold_the_same_levels(
+    run: RunFolder, results: list[StageResult], feet: Path
+) -> None:
+    path = feet / "water_table_02_final_dig_near.tif"
+    with rasterio.open(path) as file:
+        assert file.crs.to_epsg() == 2263
+        assert 20.0 / US_FOOT / file.res[0] >= PIXELS_ACROSS_PIT
+    places = np.array([(w.x, w.y) for w in run.ledger.wells])
+    values = sampled(path, places / US_FOOT)
+    for place, value in zip(places, values, strict=True):
+        low, high = neighbours(run, results[-1].table, *place)
+        assert low - 1e-5 <= value <= high + 1e-5
+
+
+def test_writing_again_replaces_and_leaves_nothing_half_done(
+    run: RunFolder, results: list[StageResult], tmp_path: Path
+) -> None:
+    (tmp_path / "six_wells_ä_b.partial.gpkg").write_text("left by a run that was killed")
+    first = write_layers(run, results, tmp_path)
+    names = geometry_layers(first[0])
+    assert write_layers(run, results, tmp_path) == first
+    assert geometry_layers(first[0]) == names
+    assert sorted(tmp_path.iterdir()) == sorted(first)
+    assert pyogrio.get_gdal_config_option("OGR_SQLITE_SYNCHRONOUS") is None
+
+
+def test_an_open_pit_without_wells_walls_or_points(
+    run: RunFolder, results: list[StageResult], tmp_path: Path
+) -> None:
+    bare = RunFolder(run.path)
+    bare.__dict__["ledger"] = replace(run.ledger, wells=[], walls=[], points=[], borings=[])
+    package = write_layers(bare, results, tmp_path)[0]
+    found = set(geometry_layers(package))
+    assert {"excavation", "floor_02_final_dig", "drawdown_02_final_dig"} <= found
+    assert not found & {"wells", "wells_by_stage", "walls", "points", "borings"}
+
+
+def test_a_wall_that_is_no_barrier_has_no_toe(
+    run: RunFolder, results: list[StageResult], tmp_path: Path
+) -> None:
+    line = [(466000.0, 5918000.0), (466010.0, 5918000.0)]
+    basis = "holds soil, not water: no barrier"
+    wall = WallEntry("W", "timber sheeting", False, line, None, basis, 0, [], [], [])
+    other = RunFolder(run.path)
+    other.__dict__["ledger"] = replace(run.ledger, walls=[wall], scheme="🕳/")
+    package = write_layers(other, results, tmp_path)[0]
+    assert package.name == "wellring.gpkg"
+    (row,) = layer(package, "walls").itertuples()
+    assert math.isnan(row.toe_min_m)
+    assert math.isnan(row.leakage_1_s)
+    assert not row.holds_water
+
+
+def test_a_point_with_a_level_shows_the_head_there(
+    run: RunFolder, results: list[StageResult], tmp_path: Path
+) -> None:
+    (point,) = run.ledger.points
+    result = results[-1]
+    cell = run.plan_cell(point.x, point.y)
+    deepest = int(np.flatnonzero(result.grid.active[:, cell])[-1])
+    level = float(result.grid.mid[deepest, cell])
+    other = RunFolder(run.path)
+    deep = [replace(point, level=level), replace(point, level=99.0)]
+    other.__dict__["ledger"] = replace(run.ledger, points=deep)
+    package = write_layers(other, results, tmp_path)[0]
+    first, second = layer(package, "points").itertuples()
+    assert first.water_last_m == pytest.approx(result.heads[deepest, cell])
+    assert math.isnan(second.water_last_m)
+
+
+def test_a_crs_that_is_not_known_is_told(
+    run: RunFolder, results: list[StageResult], tmp_path: Path
+) -> None:
+    other = RunFolder(run.path)
+    other.__dict__["ledger"] = replace(run.ledger, crs="EPSG:999999")
+    with pytest.raises(InputFaults, match=r"ledger\.json.*EPSG:999999"):
+        write_layers(other, results, tmp_path)
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_crs_given_as_text_with_a_datum_shift_is_kept(
+    run: RunFolder, results: list[StageResult], tmp_path: Path
+) -> None:
+    text = (
+        "+proj=tmerc +lat_0=0 +lon_0=15 +k=0.9996 +x_0=500000 +y_0=0 +ellps=bessel "
+        "+towgs84=598.1,73.7,418.2,0.202,0.045,-2.455,6.7 +units=m +no_defs"
+    )
+    other = RunFolder(run.path)
+    other.__dict__["ledger"] = replace(run.ledger, crs=text)
+    written = write_layers(other, results, tmp_path)
+    # Both must put the pit where PROJ puts it.
+    expected = pyproj.Transformer.from_crs(text, "EPSG:4326", always_xy=True).transform(
+        466015, 5918010
+    )
+    read = layer(written[0], "excavation").crs
+    with rasterio.open(written[1]) as file:
+        raster = pyproj.CRS.from_user_input(file.crs)
+    for crs in (read, raster):
+        found = pyproj.Transformer.from_crs(crs, "EPSG:4326", always_xy=True).transform(
+            466015, 5918010
+        )
+        assert found == pytest.approx(expected, abs=1e-7)
