@@ -86,12 +86,11 @@ def dig_stage(
     outside = rim.second[face]
     node = layer * n + outside
     dz = thickness[layer, outside]
-    half = ground.kh.reshape(-1)[node] / rim.gaps[face, 1]
-    area = dz * rim.width[face] * rim_factor[face]
-    held = _wall_on_rim(rim, walls, mid[layer, outside], face)
-    behind = held > 0
-    with np.errstate(divide="ignore"):
-        series = 1.0 / (1.0 / half + np.where(behind, 1.0 / np.maximum(held, 1e-300), 0.0))
+    area = dz * rim.width[face]
+    half = ground.kh.reshape(-1)[node] / rim.gaps[face, 1] * rim_factor[face]
+    resistance = _walls_on_rim(rim, walls, mid[layer, outside], face)
+    behind = resistance > 0
+    series = 1.0 / (1.0 / half + resistance)
     bottom = layers.edges[1:][layer, outside]
     open_face = ~behind
     faces = Drains(
@@ -125,9 +124,12 @@ def _floor_drains(
     return Drains(node, level, conductance, np.zeros(node.size)), plan
 
 
-def _wall_on_rim(rim: PlanFaces, walls: list[PlacedWall], level: Floats, face: Nodes) -> Floats:
-    """Wall conductance per area [1/s] on rim faces (m,), 0 where no wall holds water there."""
-    held = np.zeros(face.size)
+def _walls_on_rim(rim: PlanFaces, walls: list[PlacedWall], level: Floats, face: Nodes) -> Floats:
+    """Resistance [s] of the walls on rim faces (m,) per area of the face in the grid.
+
+    Walls on one face act in series; 0 where none holds water there.
+    """
+    resistance = np.zeros(face.size)
     count = int(max(rim.first.max(initial=0), rim.second.max(initial=0))) + 1
     key = np.minimum(rim.first, rim.second).astype(np.int64) * count + np.maximum(
         rim.first, rim.second
@@ -142,7 +144,5 @@ def _wall_on_rim(rim: PlanFaces, walls: list[PlacedWall], level: Floats, face: N
         match = own[order][at] == key
         index = order[at][face]
         stands = match[face] & (level > placed.toe[index]) & (level < placed.top[index])
-        conductance = placed.conductance[index]
-        tighter = stands & ((held == 0) | (conductance < held))
-        held = np.where(tighter, conductance, held)
-    return held
+        resistance += np.where(stands, 1.0 / placed.conductance[index], 0.0)
+    return resistance

@@ -42,6 +42,8 @@ def wall_leakage(wall: Wall) -> Leakage:
     ------
     ValueError : the wall's kind holds no water.
     """
+    if not wall.holds_water:
+        raise ValueError(f"a wall of kind '{wall.kind}' holds soil but not water")
     if wall.k is not None and wall.thickness is not None:
         return Leakage(wall.k / wall.thickness, f"k {wall.k:.1e} m/s, {wall.thickness:g} m", False)
     if wall.kind == "sheet pile":
@@ -53,10 +55,8 @@ def wall_leakage(wall: Wall) -> Leakage:
         width = wall.pile_width or DEFAULT_PILE_WIDTH
         basis = f"ρ {wall.joint_resistance:.1e} m/s per joint, a joint every {width:g} m"
         return Leakage(wall.joint_resistance / width, basis, False)
-    if wall.kind in DEFAULT_BODY:
-        k, thickness = DEFAULT_BODY[wall.kind]
-        return Leakage(k / thickness, f"k {k:.1e} m/s, {thickness:g} m", True)
-    raise ValueError(f"a wall of kind '{wall.kind}' holds soil but not water")
+    k, thickness = DEFAULT_BODY[wall.kind]
+    return Leakage(k / thickness, f"k {k:.1e} m/s, {thickness:g} m", True)
 
 
 @dataclass(frozen=True)

@@ -1,5 +1,6 @@
 """Crossed faces: watertight where the line is closed, and of the right length."""
 
+import itertools
 from collections import deque
 
 import numpy as np
@@ -98,7 +99,7 @@ def test_faces_are_those_whose_centres_lie_on_either_side(rotation):
     def cross(p, q):
         return any(
             turn(p, q, a) != turn(p, q, b) and turn(a, b, p) != turn(a, b, q)
-            for a, b in zip(line[:-1], line[1:], strict=True)
+            for a, b in itertools.pairwise(line)
         )
 
     faces = all_faces(grid)

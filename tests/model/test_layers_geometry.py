@@ -28,9 +28,9 @@ def planes_for(levels, cuts):
 def unit_at(levels, column, z):
     """Which unit of the given levels holds level z, by walking down the column."""
     for unit in range(levels.shape[0] - 1):
-        if levels[unit + 1, column] <= z <= levels[unit, column]:
-            if levels[unit, column] - levels[unit + 1, column] > 0:
-                return unit
+        top, bottom = levels[unit, column], levels[unit + 1, column]
+        if bottom <= z <= top and top > bottom:
+            return unit
     raise AssertionError("z lies outside the column")
 
 
