@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import ConfigDict, Field, model_validator
 
@@ -14,38 +14,37 @@ from wellring.inputs.quantities import (
     Length,
     Level,
     Offset,
+    PointCount,
+    PumpPoint,
+    Screen,
 )
-from wellring.inputs.table import Name, Point, Table
+from wellring.inputs.table import Line, Misfit, Name, Points, Table, Text
 
 
 class Ring(Table):
     """Points spread evenly along the excavation's outline, `offset` outside it."""
 
     offset: Offset
-    count: Annotated[int, Field(ge=1, le=5000)] | None = None
+    count: PointCount | None = None
     spacing: Length | None = None
 
     @model_validator(mode="after")
     def _count_or_spacing(self) -> Ring:
-        return _count_or_spacing(self)
+        self.require_one("count", "spacing")
+        return self
 
 
 class Row(Table):
     """Points spread evenly along a line given by file or corners."""
 
-    along: str | Annotated[tuple[Point, ...], Field(min_length=2)]
-    count: Annotated[int, Field(ge=1, le=5000)] | None = None
+    along: Line
+    count: PointCount | None = None
     spacing: Length | None = None
 
     @model_validator(mode="after")
     def _count_or_spacing(self) -> Row:
-        return _count_or_spacing(self)
-
-
-def _count_or_spacing(table: Any) -> Any:
-    if (table.count is None) == (table.spacing is None):
-        raise ValueError("expected exactly one of count or spacing")
-    return table
+        self.require_one("count", "spacing")
+        return self
 
 
 class Pump(Table):
@@ -54,7 +53,7 @@ class Pump(Table):
     capacity: Flow | None = None
     head: Length | None = None
     efficiency: Fraction | None = None
-    curve: tuple[tuple[Flow, Length], ...] = ()
+    curve: tuple[PumpPoint, ...] = ()
 
 
 class Skin(Table):
@@ -67,17 +66,16 @@ class Skin(Table):
 class Placed(Table):
     """Where the points of a drainage method stand: a ring, a line, or single points."""
 
-    name: str | None = None
+    name: Text | None = None
     ring: Ring | None = None
     line: Row | None = None
-    points: str | tuple[Point, ...] | None = None
+    points: Points | None = None
     from_stage: Name | None = None
     until_stage: Name | None = None
 
     @model_validator(mode="after")
     def _one_place(self) -> Placed:
-        if sum(place is not None for place in (self.ring, self.line, self.points)) != 1:
-            raise ValueError("expected exactly one of ring, line or points")
+        self.require_one("ring", "line", "points")
         return self
 
 
@@ -85,7 +83,7 @@ class DeepWells(Placed):
     """method = "deep wells": screened wells with a pump each."""
 
     method: Literal["deep wells"]
-    screen: tuple[Level, Level]
+    screen: Screen
     """Bottom and top level of the screen."""
     diameter: Diameter
     hold: Level | None = None
@@ -100,13 +98,24 @@ class DeepWells(Placed):
     def _consistent(self) -> DeepWells:
         low, high = self.screen
         if low >= high:
-            raise ValueError("expected screen = [bottom, top] with the bottom below the top")
+            remedy = "Levels are elevations in the site's datum, not depths."
+            raise Misfit(
+                "[bottom, top] with the bottom below the top", remedy, "screen", [low, high]
+            )
         if self.hold is None and self.rate is None:
-            raise ValueError("expected hold (level kept in the well) or rate (flow of each well)")
+            raise Misfit(
+                "hold or rate",
+                "Add hold, the level kept in each well, or rate, the flow asked of each well.",
+            )
         if self.hold is not None and self.hold < low:
-            raise ValueError("expected hold at or above the screen's bottom")
+            raise Misfit(
+                f"a level at or above the screen's bottom ({low:g} m)",
+                "A well cannot be drawn down below its screen.",
+                "hold",
+                self.hold,
+            )
         if self.skin is not None and self.efficiency is not None:
-            raise ValueError("expected either skin or efficiency")
+            raise Misfit("either skin or efficiency", "Take one out: both tell the well's loss.")
         return self
 
 

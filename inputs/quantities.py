@@ -1,42 +1,157 @@
 """Quantity types of a site file: numbers in SI, or text with a unit, within sensible bounds.
 
 To a type checker they are floats; to pydantic they are floats read by
-:func:`wellring.inputs.units.to_si` and bounded.
+:func:`wellring.inputs.units.to_si` and bounded. What does not fit raises
+:class:`wellring.inputs.table.Misfit` with the quantity's name, its bounds and an example.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Any, TypeAlias
+import math
+import re
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeAlias
 
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator
 
-from wellring.inputs.units import to_si
+from wellring.inputs.table import Misfit
+from wellring.inputs.units import EXAMPLES, to_si
 
-
-def _quantity(unit: str, **bounds: Any) -> Any:
-    """An annotated float read from a number (SI) or text with a unit, within `bounds`."""
-    return Annotated[float, BeforeValidator(lambda value: to_si(value, unit)), Field(**bounds)]
+Read = Callable[[Any], float]
 
 
-def _or_file(unit: str, low: float, high: float) -> Any:
-    """As :func:`_quantity`, but text that is no quantity is kept as a file's name."""
+def _reader(
+    what: str,
+    unit: str,
+    *,
+    low: float | None = None,
+    above: float = -math.inf,
+    high: float,
+    example: str = "",
+) -> Read:
+    """A reader of `what` in `unit`, at least `low` or more than `above`, at most `high`.
 
-    def read(value: Any) -> Any:
+    `example` is one in another unit that fits `what` better than those of the unit.
+    """
+    bounds = f"from {low:g} to {high:g}" if low is not None else f"above {above:g}, up to {high:g}"
+    if unit == "1":
+        plain, bounded = f"{what}, a number {bounds}", f"{what} {bounds}"
+    else:
+        plain = f"{what} such as {EXAMPLES[unit].partition(' such as ')[2]}"
+        bounded = f"{what} {bounds} {unit}"
+    if example:
+        plain = f'{what} such as "{example}"'
+    with_units = re.findall(r'"[^"]* [^"]*"', plain)
+
+    def read(value: Any) -> float:
         try:
             number = to_si(value, unit)
         except ValueError:
-            if isinstance(value, str) and value.strip():
-                return value
-            raise
-        if not low <= number <= high:
-            raise ValueError(f"expected a value from {low:g} to {high:g} {unit}")
+            raise Misfit(plain) from None
+        least = low if low is not None else above
+        if number < least or number == above or number > high:
+            raise Misfit(bounded, _about_units(value) if number > 0 else "")
         return number
 
-    return Annotated[float | str, BeforeValidator(read)]
+    def _about_units(value: Any) -> str:
+        if isinstance(value, str) or unit == "1":
+            return ""
+        example = f", such as {with_units[-1]}" if with_units else ""
+        return f"A number alone is in {unit}; write other units as text{example}."
+
+    return read
+
+
+def _quantity(what: str, unit: str, example: str = "", **bounds: Any) -> Any:
+    return Annotated[float, BeforeValidator(_reader(what, unit, example=example, **bounds))]
+
+
+def _or_file(read: Read, unit: str, file: str) -> Any:
+    """Text that is no quantity is kept as a file's name; everything else is read by `read`."""
+
+    def read_or_keep(value: Any) -> Any:
+        if isinstance(value, str) and value.strip():
+            try:
+                to_si(value, unit)
+            except ValueError:
+                return value
+        try:
+            return read(value)
+        except Misfit as misfit:
+            raise Misfit(f"{misfit.expected}, or {file}", misfit.remedy) from None
+
+    return Annotated[float | str, BeforeValidator(read_or_keep)]
+
+
+def _auto_or(read: Read) -> Any:
+    def read_or_auto(value: Any) -> float | str:
+        if value == "auto":
+            return "auto"
+        try:
+            return read(value)
+        except Misfit as misfit:
+            raise Misfit(f'{misfit.expected}, or "auto"', misfit.remedy) from None
+
+    return Annotated[float | Literal["auto"], BeforeValidator(read_or_auto)]
+
+
+def _item(value: Any, read: Read, expected: str) -> float:
+    """One item of a list; a misfit tells which one it is."""
+    try:
+        return read(value)
+    except Misfit as misfit:
+        remedy = f"In it {value!r} is not {misfit.expected}. {misfit.remedy}"
+        raise Misfit(expected, remedy.strip()) from None
+
+
+def _one_or_more(read: Read) -> Any:
+    def read_all(value: Any) -> float | tuple[float, ...]:
+        if not isinstance(value, list | tuple) or not value:
+            return read(value)
+        return tuple(_item(item, read, "one level or a list of levels") for item in value)
+
+    return Annotated[float | tuple[float, ...], BeforeValidator(read_all)]
+
+
+def _pair(first: str, second: str, *reads: Read) -> Any:
+    expected = f"a pair [{first}, {second}]"
+
+    def read(value: Any) -> tuple[float, float]:
+        if not isinstance(value, list | tuple) or len(value) != 2:
+            raise Misfit(expected)
+        one, two = (_item(item, part, expected) for part, item in zip(reads, value, strict=True))
+        return one, two
+
+    return Annotated[tuple[float, float], BeforeValidator(read)]
+
+
+def _count(what: str, low: int, high: int) -> Any:
+    def read(value: Any) -> int:
+        if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
+            raise Misfit(f"{what}: a whole number from {low} to {high}")
+        return value
+
+    return Annotated[int, BeforeValidator(read)]
+
+
+def _number(what: str, **bounds: Any) -> Any:
+    return _quantity(what, "1", **bounds)
+
+
+def _days(what: str, **bounds: Any) -> Any:
+    read = _reader(what, "1", **bounds)
+
+    def read_days(value: Any) -> float:
+        if isinstance(value, str):
+            raise Misfit(f"{what} as a plain number such as 21, without quotes and unit")
+        return read(value)
+
+    return Annotated[float, BeforeValidator(read_days)]
 
 
 if TYPE_CHECKING:
     Level: TypeAlias = float
+    Levels: TypeAlias = float | tuple[float, ...]
     Length: TypeAlias = float
     Offset: TypeAlias = float
     Clearance: TypeAlias = float
@@ -49,6 +164,7 @@ if TYPE_CHECKING:
     Conductivity: TypeAlias = float
     JointResistance: TypeAlias = float
     Flow: TypeAlias = float
+    Discharge: TypeAlias = float
     Fraction: TypeAlias = float
     Ratio: TypeAlias = float
     Gradient: TypeAlias = float
@@ -58,34 +174,76 @@ if TYPE_CHECKING:
     Compressibility: TypeAlias = float
     Consolidation: TypeAlias = float
     UnitWeight: TypeAlias = float
-    Storage: TypeAlias = float
+    StorageOrAuto: TypeAlias = float | Literal["auto"]
     BedConductance: TypeAlias = float
     LevelOrFile: TypeAlias = float | str
     RateOrFile: TypeAlias = float | str
+    Screen: TypeAlias = tuple[float, float]
+    PumpPoint: TypeAlias = tuple[float, float]
+    Yield: TypeAlias = float
+    CompressionIndex: TypeAlias = float
+    RecompressionIndex: TypeAlias = float
+    VoidRatio: TypeAlias = float
+    Overconsolidation: TypeAlias = float
+    Azimuth: TypeAlias = float
+    Rotation: TypeAlias = float
+    Growth: TypeAlias = float
+    Coordinate: TypeAlias = float
+    Day: TypeAlias = float
+    Duration: TypeAlias = float
+    PointCount: TypeAlias = int
+    PumpsPerOperator: TypeAlias = int
+    Money: TypeAlias = float
+    PayFactor: TypeAlias = float
+    ShiftHours: TypeAlias = float
 else:
-    Level = _quantity("m", ge=-2000, le=9000)
-    Length = _quantity("m", gt=0, le=1e5)
-    Offset = _quantity("m", ge=-1e3, le=1e3)
-    Clearance = _quantity("m", ge=0, le=10)
-    Chainage = _quantity("m", ge=0, le=1e5)
-    Diameter = _quantity("m", ge=0.02, le=3)
-    GrainSize = _quantity("m", ge=1e-7, le=0.1)
-    CellSize = _quantity("m", ge=0.02, le=100)
-    SettlementLimit = _quantity("m", gt=0, le=10)
-    DrawdownLimit = _quantity("m", gt=0, le=200)
-    Conductivity = _quantity("m/s", ge=1e-14, le=1)
-    JointResistance = _quantity("m/s", gt=0, le=1)
-    Flow = _quantity("m3/s", gt=0, le=100)
-    Fraction = _quantity("1", gt=0, le=1)
-    Ratio = _quantity("1", gt=0, le=1e4)
-    Gradient = _quantity("1", ge=0, le=1)
-    SlopeLimit = _quantity("1", gt=0, le=1)
-    Pressure = _quantity("Pa", ge=0, le=1e9)
-    Modulus = _quantity("Pa", gt=1e4, le=1e12)
-    Compressibility = _quantity("1/Pa", gt=0, le=1e-4)
-    Consolidation = _quantity("m2/s", gt=0, le=1)
-    UnitWeight = _quantity("N/m3", ge=5e3, le=4e4)
-    Storage = _quantity("1/m", gt=1e-9, le=1)
-    BedConductance = _quantity("1/s", gt=0, le=1e3)
-    LevelOrFile = _or_file("m", -2000, 9000)
-    RateOrFile = _or_file("m/s", 0, 1e-4)
+    _level = _reader("a level", "m", low=-2000, high=9000)
+    _flow = _reader("a flow", "m3/s", above=0, high=2)
+    _length = _reader("a length", "m", above=0, high=1e5)
+    _rate = _reader("a recharge rate", "m/s", low=0, high=1e-4, example="200 mm/year")
+    Level = Annotated[float, BeforeValidator(_level)]
+    Levels = _one_or_more(_level)
+    Length = Annotated[float, BeforeValidator(_length)]
+    Offset = _quantity("an offset", "m", low=-1e3, high=1e3)
+    Clearance = _quantity("a clearance", "m", low=0, high=10)
+    Chainage = _quantity("a distance along the line", "m", low=0, high=1e5)
+    Diameter = _quantity("a borehole's diameter", "m", "300 mm", low=0.02, high=3)
+    GrainSize = _quantity("a grain size", "m", "0.15 mm", low=1e-7, high=0.1)
+    CellSize = _quantity("a cell size", "m", low=0.02, high=100)
+    SettlementLimit = _quantity("a settlement", "m", "20 mm", above=0, high=10)
+    DrawdownLimit = _quantity("a drawdown", "m", above=0, high=200)
+    Conductivity = _quantity("a hydraulic conductivity", "m/s", low=1e-14, high=1)
+    JointResistance = _quantity("an inverse joint resistance", "m/s", above=0, high=1)
+    Flow = Annotated[float, BeforeValidator(_flow)]
+    Discharge = _quantity("a flow", "m3/s", above=0, high=100)
+    Fraction = _quantity("a fraction", "1", above=0, high=1)
+    Ratio = _quantity("a factor", "1", above=0, high=1e4)
+    Gradient = _quantity("a gradient", "1", low=0, high=1)
+    SlopeLimit = _quantity("a slope", "1", above=0, high=1)
+    Pressure = _quantity("a pressure", "Pa", low=0, high=1e9)
+    Modulus = _quantity("a modulus", "Pa", above=1e4, high=1e12)
+    Compressibility = _quantity("a compressibility", "1/Pa", above=0, high=1e-4)
+    Consolidation = _quantity("a coefficient of consolidation", "m2/s", above=0, high=1)
+    UnitWeight = _quantity("a unit weight", "N/m3", low=5e3, high=4e4)
+    StorageOrAuto = _auto_or(_reader("a specific storage", "1/m", above=1e-9, high=1))
+    BedConductance = _quantity("a bed's conductance per area", "1/s", above=0, high=1e3)
+    LevelOrFile = _or_file(_level, "m", "the name of a file")
+    RateOrFile = _or_file(_rate, "m/s", "the name of a file")
+    Screen = _pair("bottom level", "top level", _level, _level)
+    PumpPoint = _pair("flow", "head", _flow, _length)
+    Yield = _number("a specific yield", above=0, high=0.6)
+    CompressionIndex = _number("a compression index", above=0, high=20)
+    RecompressionIndex = _number("a recompression index", above=0, high=5)
+    VoidRatio = _number("a void ratio", above=0, high=20)
+    Overconsolidation = _number("an overconsolidation ratio", low=1, high=100)
+    Azimuth = _number("an azimuth in degrees", low=0, high=360)
+    Rotation = _number("an angle in degrees", low=-360, high=360)
+    Growth = _number("a growth factor", low=1.02, high=2)
+    Coordinate = _number("a coordinate in the site's system", low=-1e8, high=1e8)
+    Day = _days("a day", low=-3650, high=36500)
+    Duration = _days("a number of days", above=0, high=36500)
+    PointCount = _count("a number of points", 1, 5000)
+    PumpsPerOperator = _count("a number of pumps", 1, 10_000)
+    Money = _number("an amount of money", low=0, high=1e12)
+    PayFactor = _number("a factor on the wage", low=1, high=100)
+    ShiftHours = _number("hours of a shift", above=0, high=24)

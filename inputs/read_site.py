@@ -14,21 +14,30 @@ from types import MappingProxyType
 from typing import Any
 
 import shapely
-from pydantic import BaseModel, ValidationError
+from pydantic import ValidationError
 from shapely.geometry import MultiPoint, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from wellring.inputs.borings import BoringLogs
 from wellring.inputs.crs import SiteCrs
 from wellring.inputs.drainage import DeepWells
-from wellring.inputs.faults import FaultLog, nearest
-from wellring.inputs.geodata import read_crs, read_line, read_points, read_polygon
+from wellring.inputs.explain import explain
+from wellring.inputs.faults import FaultLog
+from wellring.inputs.geodata import (
+    check_near,
+    check_pit_place,
+    read_crs,
+    read_line,
+    read_points,
+    read_polygon,
+)
 from wellring.inputs.piezometers import Piezometers, read_piezometers
+from wellring.inputs.plan_rules import check_plan
 from wellring.inputs.read_borings import read_borings
 from wellring.inputs.site import Recharge, SiteDescription
 from wellring.inputs.site_rules import check_rules, refuse_unsupported
 from wellring.inputs.surface import GroundSurface, read_ground
-from wellring.inputs.toml_text import line_of, load_toml
+from wellring.inputs.toml_text import TomlFaults, load_toml
 
 Where = tuple[Path, SiteCrs, FaultLog, str]
 """Folder, crs, fault log and name of the site file, as every reader of shapes takes them."""
@@ -44,6 +53,7 @@ class Site:
         "schemes.0.drainage.2"); points are a MultiPoint.
     files : SHA-256 of each file read, by its path relative to the site file.
     warnings : what the user should know, already worded.
+    lines : line of each dotted place in the site file.
     """
 
     file: Path
@@ -56,6 +66,7 @@ class Site:
     geometries: Mapping[str, BaseGeometry]
     files: Mapping[str, str]
     warnings: tuple[str, ...]
+    lines: Mapping[str, int]
 
     @property
     def name(self) -> str:
@@ -67,6 +78,10 @@ class Site:
         """One hash over all input files."""
         text = "\n".join(f"{name} {digest}" for name, digest in sorted(self.files.items()))
         return hashlib.sha256(text.encode()).hexdigest()
+
+    def fault_log(self) -> TomlFaults:
+        """A log for faults found later, which knows the lines of the site file."""
+        return TomlFaults(file=self.file.name, lines=self.lines)
 
 
 def read_site(path: str | Path) -> Site:
@@ -82,39 +97,31 @@ def read_site(path: str | Path) -> Site:
     faults.raise_if_any()
     assert loaded is not None
     tables, lines = loaded
-    description = read_description(tables, lines, path.name, faults)
+    faults = TomlFaults(file=path.name, lines=lines)
+    description = read_description(tables, path.name, faults)
     faults.raise_if_any()
     assert description is not None
     site = _read_data(path, description, faults)
-    for index, fault in enumerate(faults.faults):
-        if fault.file == path.name and fault.line is None:
-            faults.faults[index] = _with_line(fault, lines)
     faults.raise_if_any()
     assert site is not None
     return site
 
 
 def read_description(
-    tables: Mapping[str, Any], lines: Mapping[str, int], file: str, faults: FaultLog
+    tables: Mapping[str, Any], file: str, faults: FaultLog
 ) -> SiteDescription | None:
     """The site description of parsed TOML tables, or None with faults added."""
     try:
         description = SiteDescription.model_validate(tables)
     except ValidationError as error:
-        _explain(error, tables, lines, file, faults)
+        explain(error, SiteDescription, tables, file, faults)
         return None
-    check_rules(description, file, lines, faults)
-    refuse_unsupported(description, file, lines, faults)
+    check_rules(description, file, faults)
+    refuse_unsupported(description, file, faults)
     return description
 
 
-def _with_line(fault: Any, lines: Mapping[str, int]) -> Any:
-    from dataclasses import replace
-
-    return replace(fault, line=line_of(fault.place, lines))
-
-
-def _read_data(path: Path, description: SiteDescription, faults: FaultLog) -> Site | None:
+def _read_data(path: Path, description: SiteDescription, faults: TomlFaults) -> Site | None:
     folder, file = path.parent, path.name
     crs = read_crs(description.site.crs, faults, file)
     if crs is None:
@@ -133,7 +140,7 @@ def _read_data(path: Path, description: SiteDescription, faults: FaultLog) -> Si
         folder,
         description.soils,
         faults,
-        area=outline,
+        area=None if outline is None else _area_of_interest(description, outline),
         ground=ground.at if ground is not None else None,
     )
     piezometers = None
@@ -142,6 +149,11 @@ def _read_data(path: Path, description: SiteDescription, faults: FaultLog) -> Si
             description.water.piezometers, folder, site_crs, description.soils, faults, file
         )
     geometries = _read_geometries(description, where)
+    if outline is not None:
+        check_pit_place(outline, site_crs, faults, file, "excavation")
+        for place, shape in geometries.items():
+            check_near(shape, outline, faults, file, place)
+        check_plan(description, outline, geometries, file, faults)
     if faults.faults or outline is None or ground is None:
         return None
     return Site(
@@ -155,7 +167,13 @@ def _read_data(path: Path, description: SiteDescription, faults: FaultLog) -> Si
         geometries=MappingProxyType(geometries),
         files=MappingProxyType(_hashes(path, description)),
         warnings=tuple(faults.warnings),
+        lines=MappingProxyType(dict(faults.lines)),
     )
+
+
+def _area_of_interest(description: SiteDescription, outline: Polygon) -> BaseGeometry:
+    """Where borings are expected: as far around the pit as its water comes from."""
+    return outline.buffer(description.water.source_distance or 500.0)
 
 
 def _read_geometries(description: SiteDescription, where: Where) -> dict[str, BaseGeometry]:
@@ -194,112 +212,6 @@ def _drainage_shape(drainage: DeepWells, place: str, where: Where) -> BaseGeomet
         xy = read_points(drainage.points, *where, f"{place}.points")
         return None if xy is None else MultiPoint(shapely.points(xy))
     return None
-
-
-def _explain(
-    error: ValidationError,
-    tables: Mapping[str, Any],
-    lines: Mapping[str, int],
-    file: str,
-    faults: FaultLog,
-) -> None:
-    """Turn pydantic's findings into faults, one a place."""
-    seen: set[str] = set()
-    for item in error.errors(include_url=False):
-        location, model = _place(item["loc"], tables)
-        place = ".".join(location)
-        if place in seen:
-            continue
-        seen.add(place)
-        line, value = line_of(place, lines), item["input"]
-        if item["type"] == "extra_forbidden":
-            faults.add(
-                file, place, None, "a key this table knows", nearest(location[-1], model), line
-            )
-        elif item["type"] == "missing":
-            faults.add(file, place, None, "to be given", _what(item["loc"]), line)
-        elif item["type"] in ("union_tag_invalid", "union_tag_not_found"):
-            tag = item.get("ctx", {})
-            known = str(tag.get("expected_tags", "")).replace("'", "").split(", ")
-            key = str(tag.get("discriminator", "kind")).strip("'")
-            given = value.get(key) if isinstance(value, Mapping) else value
-            faults.add(
-                file,
-                f"{place}.{key}",
-                given,
-                f"one of {', '.join(known)}",
-                nearest(str(given), known),
-                line,
-            )
-        else:
-            message = item["msg"].removeprefix("Value error, ").removeprefix("expected ")
-            shown = None if isinstance(value, Mapping | list | tuple | BaseModel) else value
-            faults.add(file, place, shown, _sentence(message), "", line)
-
-
-def _sentence(message: str) -> str:
-    text = message.removeprefix("Input should be ")
-    return text[0].lower() + text[1:] if text else "another value"
-
-
-def _what(location: tuple[int | str, ...]) -> str:
-    return f"Add the key '{location[-1]}'."
-
-
-def _place(location: tuple[int | str, ...], tables: Any) -> tuple[list[str], list[str]]:
-    """The dotted place of an error without pydantic's union tags, and the keys known there."""
-    here: Any = tables
-    place: list[str] = []
-    for index, part in enumerate(location):
-        last = index == len(location) - 1
-        if isinstance(here, Mapping) and (part in here or last):
-            here = here.get(part)
-            place.append(str(part))
-        elif isinstance(here, list | tuple) and isinstance(part, int):
-            here = here[part] if part < len(here) else None
-            place.append(str(part))
-    return place or [str(location[0])], _known_keys(location)
-
-
-def _known_keys(location: tuple[int | str, ...]) -> list[str]:
-    """Keys of the table type an unknown key was found in."""
-    import typing
-
-    model: Any = SiteDescription
-    for part in location[:-1]:
-        if not isinstance(part, str):
-            continue
-        fields = getattr(model, "model_fields", {})
-        if part in fields:
-            models = list(_models(fields[part].annotation, typing))
-            if models:
-                model = models[0] if len(models) == 1 else _Either(models)
-        elif isinstance(model, _Either):
-            model = model.tagged(part)
-    return list(getattr(model, "model_fields", {}))
-
-
-class _Either:
-    """Several table types, told apart by their kind or method."""
-
-    def __init__(self, models: list[type[BaseModel]]):
-        self.models = models
-
-    def tagged(self, tag: str) -> type[BaseModel]:
-        for model in self.models:
-            for key in ("kind", "method"):
-                field = model.model_fields.get(key)
-                if field is not None and tag in getattr(field.annotation, "__args__", ()):
-                    return model
-        return self.models[0]
-
-
-def _models(annotation: Any, typing: Any) -> Iterator[type[BaseModel]]:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        yield annotation
-        return
-    for part in typing.get_args(annotation):
-        yield from _models(part, typing)
 
 
 def _hashes(path: Path, description: SiteDescription) -> dict[str, str]:

@@ -6,35 +6,64 @@ gathers what is wrong with it. Quantities are read with :func:`wellring.inputs.u
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Discriminator, Field, Tag, model_validator
 
 from wellring.inputs.drainage import Drainage
 from wellring.inputs.quantities import (
+    Azimuth,
     BedConductance,
     CellSize,
     Clearance,
     Compressibility,
+    CompressionIndex,
     Conductivity,
     Consolidation,
+    Coordinate,
+    Day,
+    Discharge,
     DrawdownLimit,
-    Flow,
+    Duration,
     Gradient,
     GrainSize,
+    Growth,
     Length,
     Level,
     LevelOrFile,
     Modulus,
+    Money,
+    Overconsolidation,
+    PayFactor,
     Pressure,
+    PumpsPerOperator,
     RateOrFile,
+    RecompressionIndex,
+    Rotation,
     SettlementLimit,
+    ShiftHours,
     SlopeLimit,
-    Storage,
+    StorageOrAuto,
     UnitWeight,
+    VoidRatio,
+    Yield,
 )
 from wellring.inputs.soil_tables import hazen_conductivity
-from wellring.inputs.table import Days, Name, Point, Table
+from wellring.inputs.table import (
+    Corners,
+    Files,
+    Flag,
+    Line,
+    Misfit,
+    Name,
+    Point,
+    Polygon,
+    Table,
+    Text,
+    TextByText,
+    Texts,
+)
 from wellring.inputs.walls import Wall
 
 
@@ -42,20 +71,20 @@ class SiteTable(Table):
     """[site]: name, coordinate reference system, ground surface, shown units."""
 
     name: Name
-    crs: str
+    crs: Text
     ground: LevelOrFile
     show: Literal["metric", "us"] = "metric"
-    invented: bool = False
-    notes: str = ""
+    invented: Flag = False
+    notes: Text = ""
 
 
 class Borings(Table):
     """[borings]: the log files, how surfaces are drawn between them, and the model's floor."""
 
-    files: Annotated[tuple[str, ...], Field(min_length=1)]
+    files: Files
     surfaces: Literal["kriging", "linear", "nearest"] = "kriging"
     base: Level | None = None
-    codes: dict[str, str] = Field(default={})
+    codes: TextByText = Field(default={})
     """Log's geology code (or description) → soil of this file."""
 
 
@@ -64,19 +93,17 @@ class Compression(Table):
 
     mv: Compressibility | None = None
     e_oed: Modulus | None = None
-    cc: Annotated[float, Field(gt=0, le=20)] | None = None
-    cr: Annotated[float, Field(gt=0, le=5)] | None = None
-    e0: Annotated[float, Field(gt=0, le=20)] | None = None
-    ocr: Annotated[float, Field(ge=1, le=100)] | None = None
+    cc: CompressionIndex | None = None
+    cr: RecompressionIndex | None = None
+    e0: VoidRatio | None = None
+    ocr: Overconsolidation | None = None
     cv: Consolidation | None = None
 
     @model_validator(mode="after")
     def _one_law(self) -> Compression:
-        laws = [self.mv is not None, self.e_oed is not None, self.cc is not None]
-        if sum(laws) != 1:
-            raise ValueError("expected exactly one of mv, e_oed or cc (with e0)")
+        self.require_one("mv", "e_oed", "cc")
         if self.cc is not None and self.e0 is None:
-            raise ValueError("expected e0 beside cc")
+            raise Misfit("e0 beside cc", "Add e0, the void ratio, such as e0 = 1.1.")
         return self
 
 
@@ -89,17 +116,25 @@ class Soil(Table):
     kh: Conductivity | None = None
     kv: Conductivity | None = None
     d10: GrainSize | None = None
-    sy: Annotated[float, Field(gt=0, le=0.6)] | None = None
-    ss: Literal["auto"] | Storage | None = None
+    sy: Yield | None = None
+    ss: StorageOrAuto | None = None
     weight: UnitWeight | None = None
     compression: Compression | None = None
 
     @model_validator(mode="after")
     def _has_conductivity(self) -> Soil:
         if self.kh is None and self.d10 is None:
-            raise ValueError("expected kh (hydraulic conductivity), or d10 to estimate it from")
+            raise Misfit(
+                "kh or d10",
+                "Add kh, the hydraulic conductivity, or d10, a grain size to estimate it from.",
+            )
         if self.ss == "auto" and self.compression is None:
-            raise ValueError('expected a compression table beside ss = "auto"')
+            raise Misfit(
+                'a compression table beside ss = "auto"',
+                "Add compression = { mv = … }, or give ss as a number.",
+                "ss",
+                "auto",
+            )
         return self
 
     @property
@@ -114,7 +149,7 @@ class Plane(Table):
     point: Point
     level: Level
     gradient: Gradient
-    toward: Annotated[float, Field(ge=0, le=360)]
+    toward: Azimuth
     """Direction the level falls, degrees clockwise from grid north."""
 
 
@@ -122,9 +157,9 @@ class River(Table):
     """kind = "river": exchange with the ground through a bed of limited conductance."""
 
     kind: Literal["river"]
-    name: str = "river"
-    line: str | tuple[Point, ...] | None = None
-    polygon: str | tuple[Point, ...] | None = None
+    name: Text = "river"
+    line: Line | None = None
+    polygon: Polygon | None = None
     stage: LevelOrFile
     bed_conductance: BedConductance
     width: Length | None = None
@@ -133,48 +168,56 @@ class River(Table):
 
     @model_validator(mode="after")
     def _one_shape(self) -> River:
-        return _line_or_polygon(self)
+        self.require_one("line", "polygon")
+        if isinstance(self.stage, float) and self.bed is not None and self.bed > self.stage:
+            raise Misfit(f"a bed not above the stage ({self.stage:g} m)", "", "bed", self.bed)
+        return self
 
 
 class FixedHead(Table):
     """kind = "fixed_head": water level held along a line or over a polygon, full depth or soils."""
 
     kind: Literal["fixed_head"]
-    name: str = "fixed head"
-    line: str | tuple[Point, ...] | None = None
-    polygon: str | tuple[Point, ...] | None = None
+    name: Text = "fixed head"
+    line: Line | None = None
+    polygon: Polygon | None = None
     head: LevelOrFile
-    soils: tuple[str, ...] | None = None
+    soils: Texts | None = None
 
     @model_validator(mode="after")
     def _one_shape(self) -> FixedHead:
-        return _line_or_polygon(self)
+        self.require_one("line", "polygon")
+        return self
 
 
 class NoFlow(Table):
     """kind = "no_flow": an impervious edge; ground beyond it, seen from the pit, is left out."""
 
     kind: Literal["no_flow"]
-    name: str = "no flow"
-    line: str | tuple[Point, ...]
+    name: Text = "no flow"
+    line: Line
 
 
 class Recharge(Table):
     """kind = "recharge": water arriving at the water table, everywhere or over a polygon."""
 
     kind: Literal["recharge"]
-    name: str = "recharge"
-    polygon: str | tuple[Point, ...] | None = None
+    name: Text = "recharge"
+    polygon: Polygon | None = None
     rate: RateOrFile
 
 
 Boundary = Annotated[River | FixedHead | NoFlow | Recharge, Field(discriminator="kind")]
 
 
-def _line_or_polygon(table: Any) -> Any:
-    if (table.line is None) == (table.polygon is None):
-        raise ValueError("expected exactly one of line or polygon")
-    return table
+def _level_or_plane(value: Any) -> str:
+    return "a plane" if isinstance(value, Mapping | Plane) else "a level"
+
+
+LevelOrPlane = Annotated[
+    Annotated[Level, Tag("a level")] | Annotated[Plane, Tag("a plane")],
+    Discriminator(_level_or_plane),
+]
 
 
 class Water(Table):
@@ -182,8 +225,8 @@ class Water(Table):
 
     level: Level | None = None
     plane: Plane | None = None
-    piezometers: str | None = None
-    levels: dict[str, Level | Plane] = Field(default={})
+    piezometers: Text | None = None
+    levels: dict[str, LevelOrPlane] = Field(default={})
     """Level or plane of single aquifers, by soil; overrides the general one there."""
     source_distance: Length | None = None
     """Distance from the pit's edge at which the natural levels still hold [m]."""
@@ -192,9 +235,7 @@ class Water(Table):
 
     @model_validator(mode="after")
     def _one_level(self) -> Water:
-        given = [self.level is not None, self.plane is not None, self.piezometers is not None]
-        if sum(given) != 1:
-            raise ValueError("expected exactly one of level, plane or piezometers")
+        self.require_one("level", "plane", "piezometers")
         return self
 
 
@@ -209,32 +250,27 @@ class Stage(Table):
     """[[excavation.stages]]: one state of the dig. Formation is carried on where left out."""
 
     name: Name
-    day: Days | None = None
+    day: Day | None = None
     formation: Level | None = None
-    lasts: Annotated[float, Field(gt=0, le=36500)] | None = None
+    lasts: Duration | None = None
     slab: Slab | None = None
 
 
 class Excavation(Table):
     """[excavation]: the outline in plan, the clearance and the stages."""
 
-    outline: str | None = None
-    corners: Annotated[tuple[Point, ...], Field(min_length=3)] | None = None
+    outline: Text | None = None
+    corners: Corners | None = None
     clearance: Clearance = 0.5
     stages: Annotated[tuple[Stage, ...], Field(min_length=1)]
 
     @model_validator(mode="after")
     def _consistent(self) -> Excavation:
-        if (self.outline is None) == (self.corners is None):
-            raise ValueError("expected exactly one of outline or corners")
+        self.require_one("outline", "corners")
         if self.stages[0].formation is None:
-            raise ValueError("expected a formation level in the first stage")
-        names = [stage.name for stage in self.stages]
-        if len(set(names)) != len(names):
-            raise ValueError("expected stage names that differ")
-        days = [stage.day for stage in self.stages if stage.day is not None]
-        if days != sorted(days):
-            raise ValueError("expected stages in order of their days")
+            raise Misfit(
+                "a formation level in the first stage", "Add formation = 1.0, say.", "stages.0"
+            )
         return self
 
 
@@ -249,10 +285,10 @@ class Limits(Table):
 class Neighbour(Table):
     """[[neighbours]]: a vector layer of things that the work may affect."""
 
-    file: str
+    file: Text
     kind: Literal["building", "utility", "well", "surface_water", "wetland"]
-    name: str | None = None
-    attributes: dict[str, str] = Field(default={})
+    name: Text | None = None
+    attributes: TextByText = Field(default={})
     limit: Limits = Limits()
 
 
@@ -269,11 +305,11 @@ class GridChoices(Table):
     """[grid]: what the user wants otherwise than the tool would choose."""
 
     cell: CellSize | None = None
-    growth: Annotated[float, Field(ge=1.02, le=2)] | None = None
+    growth: Growth | None = None
     largest: Length | None = None
     sublayer: CellSize | None = None
     extent: Length | None = None
-    rotation: Annotated[float, Field(ge=-360, le=360)] | None = None
+    rotation: Rotation | None = None
     """Azimuth of the grid's columns, degrees anticlockwise from grid east."""
 
 
@@ -281,24 +317,24 @@ class NamedPoint(Table):
     """[[points]]: a place whose heads are reported."""
 
     name: Name
-    x: float
-    y: float
+    x: Coordinate
+    y: Coordinate
     level: Level | None = None
 
 
 class Operations(Table):
     """[operations]: what running the scheme costs."""
 
-    currency: str | None = None
-    wage: Annotated[float, Field(ge=0)] | None = None
-    night_rate: Annotated[float, Field(ge=1)] | None = None
-    overtime_rate: Annotated[float, Field(ge=1)] | None = None
-    shift_hours: Annotated[float, Field(gt=0, le=24)] | None = None
-    pumps_per_operator: Annotated[int, Field(ge=1)] | None = None
-    power_price: Annotated[float, Field(ge=0)] | None = None
-    pump_hire: Annotated[float, Field(ge=0)] | None = None
-    discharge_fee: Annotated[float, Field(ge=0)] | None = None
-    discharge_limit: Flow | None = None
+    currency: Text | None = None
+    wage: Money | None = None
+    night_rate: PayFactor | None = None
+    overtime_rate: PayFactor | None = None
+    shift_hours: ShiftHours | None = None
+    pumps_per_operator: PumpsPerOperator | None = None
+    power_price: Money | None = None
+    pump_hire: Money | None = None
+    discharge_fee: Money | None = None
+    discharge_limit: Discharge | None = None
 
 
 class SiteDescription(Table):

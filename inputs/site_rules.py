@@ -2,26 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 
 from wellring.inputs.drainage import DeepWells, OtherDrainage
 from wellring.inputs.faults import FaultLog, nearest
 from wellring.inputs.site import Recharge, River, SiteDescription
-from wellring.inputs.toml_text import line_of
 
 
-def check_rules(
-    site: SiteDescription, file: str, lines: Mapping[str, int], faults: FaultLog
-) -> None:
+def check_rules(site: SiteDescription, file: str, faults: FaultLog) -> None:
     """Find what no single table can see: names that nobody has, levels that do not fit."""
 
     def add(place: str, value: object, expected: str, remedy: str = "") -> None:
-        faults.add(file, place, value, expected, remedy, line_of(place, lines))
+        faults.add(file, place, value, expected, remedy)
 
     _check_soils(site, add)
-    _check_stages(site, add)
-    _check_schemes(site, add)
-    _check_ask_twice(site, add, faults)
+    if _check_stages(site, add):
+        _check_toes(site, add)
+    _check_names(site, add)
+    _check_water(site, add, faults)
+    _ask_twice(site, faults)
 
 
 Add = Callable[..., None]
@@ -41,41 +40,65 @@ def _check_soils(site: SiteDescription, add: Add) -> None:
                 add(place, soil, "a soil of [soils]", nearest(soil, site.soils))
     for name, values in site.soils.items():
         if values.kv is not None and values.kv > 10 * values.horizontal_k:
-            add(f"soils.{name}.kv", values.kv, "kv not above 10 times kh", "Are kh and kv swapped?")
+            expected = f"a kv at most 10 times kh ({values.horizontal_k:g} m/s)"
+            add(f"soils.{name}.kv", values.kv, expected, "Are kh and kv swapped?")
 
 
-def _check_stages(site: SiteDescription, add: Add) -> None:
-    names = [stage.name for stage in site.excavation.stages]
-    formation: float | None = None
-    for index, stage in enumerate(site.excavation.stages):
-        if stage.formation is None:
-            continue
-        if formation is not None and stage.formation > formation + 1e-9 and stage.slab is None:
+def _check_stages(site: SiteDescription, add: Add) -> bool:
+    """Whether names, days and formations of the stages fit together, and names of stages exist."""
+    stages = site.excavation.stages
+    names = [stage.name for stage in stages]
+    good, day = True, None
+    for index, stage in enumerate(stages):
+        place = f"excavation.stages.{index}"
+        if stage.name in names[:index]:
+            add(f"{place}.name", stage.name, "another name than the stages before")
+        if day is not None and stage.day is not None and stage.day < day:
             add(
-                f"excavation.stages.{index}.formation",
-                stage.formation,
-                f"a level not above the stage before ({formation:g} m)",
-                "Order the stages from the top down.",
+                f"{place}.day",
+                stage.day,
+                f"a day not before the stage before (day {day:g})",
+                "Put the stages in order of time.",
             )
-        formation = stage.formation
-        ground, base = site.site.ground, site.borings.base
-        if isinstance(ground, float) and stage.formation > ground + 1e-6:
-            add(
-                f"excavation.stages.{index}.formation",
-                stage.formation,
-                f"a level not above the ground ({ground:g} m)",
-                "Levels are elevations, not depths.",
-            )
-        if base is not None and stage.formation <= base:
-            add(
-                f"excavation.stages.{index}.formation",
-                stage.formation,
-                f"a level above the model's floor ({base:g} m)",
-                "Lower borings.base.",
-            )
+        day = stage.day if stage.day is not None else day
+        good &= _check_formation(site, index, add)
     for place, stage_name in _stage_names(site):
         if stage_name not in names:
             add(place, stage_name, "the name of a stage", nearest(stage_name, names))
+    for place, drainage in _deep_wells(site):
+        first, last = drainage.from_stage, drainage.until_stage
+        if first in names and last in names and names.index(last) < names.index(first):
+            add(f"{place}.until_stage", last, f"a stage not before '{first}', its from_stage")
+    return good
+
+
+def _check_formation(site: SiteDescription, index: int, add: Add) -> bool:
+    """Whether a stage's formation fits the stages before, the ground and the model's floor."""
+    stage = site.excavation.stages[index]
+    formation, place = stage.formation, f"excavation.stages.{index}.formation"
+    if formation is None:
+        return True
+    before = [s.formation for s in site.excavation.stages[:index] if s.formation is not None]
+    ground, base = site.site.ground, site.borings.base
+    if isinstance(ground, float) and formation > ground + 1e-6:
+        expected = f"a level not above the ground ({ground:g} m)"
+        add(place, formation, expected, "Levels are elevations in the site's datum, not depths.")
+    elif before and formation > before[-1] + 1e-9 and stage.slab is None:
+        expected = f"a level not above the stage before ({before[-1]:g} m)"
+        add(place, formation, expected, "Order the stages from the top down.")
+    elif base is not None and formation <= base:
+        expected = f"a level above the model's floor ({base:g} m)"
+        add(place, formation, expected, "Lower borings.base.")
+    else:
+        return True
+    return False
+
+
+def _deep_wells(site: SiteDescription) -> Iterator[tuple[str, DeepWells]]:
+    for number, scheme in enumerate(site.schemes):
+        for index, drainage in enumerate(scheme.drainage):
+            if isinstance(drainage, DeepWells):
+                yield f"schemes.{number}.drainage.{index}", drainage
 
 
 def _stage_names(site: SiteDescription) -> Iterator[tuple[str, str]]:
@@ -86,47 +109,58 @@ def _stage_names(site: SiteDescription) -> Iterator[tuple[str, str]]:
         for index, wall in enumerate(scheme.walls or ()):
             if wall.stage is not None:
                 yield f"schemes.{number}.walls.{index}.stage", wall.stage
-        for index, drainage in enumerate(scheme.drainage):
-            for key in ("from_stage", "until_stage"):
-                value = getattr(drainage, key, None)
-                if isinstance(drainage, DeepWells) and value is not None:
-                    yield f"schemes.{number}.drainage.{index}.{key}", value
+    for place, drainage in _deep_wells(site):
+        for key in ("from_stage", "until_stage"):
+            value = getattr(drainage, key)
+            if value is not None:
+                yield f"{place}.{key}", value
 
 
-def _check_schemes(site: SiteDescription, add: Add) -> None:
-    names = [scheme.name for scheme in site.schemes]
-    for index, name in enumerate(names):
-        if name in names[:index]:
-            add(f"schemes.{index}.name", name, "scheme names that differ")
-    points = [point.name for point in site.points]
-    for index, name in enumerate(points):
-        if name in points[:index]:
-            add(f"points.{index}.name", name, "point names that differ")
+def _check_names(site: SiteDescription, add: Add) -> None:
+    for table, items in (("schemes", site.schemes), ("points", site.points)):
+        names = [item.name for item in items]
+        for index, name in enumerate(names):
+            if name in names[:index]:
+                add(f"{table}.{index}.name", name, f"another name than the {table} before")
+
+
+def _check_toes(site: SiteDescription, add: Add) -> None:
     walls = [("walls", site.walls)]
     walls += [(f"schemes.{n}.walls", s.walls or ()) for n, s in enumerate(site.schemes)]
     deepest = min(s.formation for s in site.excavation.stages if s.formation is not None)
     for prefix, group in walls:
         for index, wall in enumerate(group):
-            toes = wall.toe if isinstance(wall.toe, tuple) else (wall.toe,)
-            for toe in toes:
-                if wall.holds_water and toe is not None and toe > deepest:
-                    add(
-                        f"{prefix}.{index}.toe",
-                        toe,
-                        f"a toe below the deepest formation ({deepest:g} m)",
-                        "A wall that ends above the floor cannot hold the pit's sides.",
-                    )
+            highest = max(wall.toes, default=deepest)
+            if wall.holds_water and highest > deepest:
+                add(
+                    f"{prefix}.{index}.toe",
+                    highest,
+                    f"a toe below the deepest formation ({deepest:g} m)",
+                    "A wall that ends above the floor cannot hold the pit's sides.",
+                )
 
 
-def _check_ask_twice(site: SiteDescription, add: Add, faults: FaultLog) -> None:
-    """Magnitudes that are possible but more often a slip of units are told as warnings."""
-    for name, soil in site.soils.items():
-        if soil.horizontal_k > 0.05:
+def _check_water(site: SiteDescription, add: Add, faults: FaultLog) -> None:
+    water, ground, base = site.water, site.site.ground, site.borings.base
+    if water.level is not None and base is not None and water.level <= base:
+        add(
+            "water.level",
+            water.level,
+            f"a level above the model's floor ({base:g} m)",
+            "Below it there is no water to lower. Levels are elevations, not depths.",
+        )
+    if water.level is not None and isinstance(ground, float) and water.level > ground:
+        faults.warn(
+            f"water.level is {water.level:g} m, {water.level - ground:.2f} m above the ground: "
+            "artesian, or a slip of the datum?"
+        )
+    for index, boundary in enumerate(water.boundary):
+        stage = getattr(boundary, "stage", None)
+        if isinstance(stage, float) and isinstance(ground, float) and stage > ground:
             faults.warn(
-                f"soils.{name}.kh is {soil.horizontal_k:g} m/s, more than clean gravel: "
-                "was it given in m/day?"
+                f"water.boundary.{index}.stage is {stage:g} m, {stage - ground:.2f} m above the "
+                "ground: a flood, or a slip of the datum?"
             )
-    water = site.water
     fixed = any(boundary.kind in ("river", "fixed_head") for boundary in water.boundary)
     if water.edge == "no flow" and not fixed:
         add(
@@ -137,9 +171,17 @@ def _check_ask_twice(site: SiteDescription, add: Add, faults: FaultLog) -> None:
         )
 
 
-def refuse_unsupported(
-    site: SiteDescription, file: str, lines: Mapping[str, int], faults: FaultLog
-) -> None:
+def _ask_twice(site: SiteDescription, faults: FaultLog) -> None:
+    """Magnitudes that are possible but more often a slip of units are told as warnings."""
+    for name, soil in site.soils.items():
+        if soil.horizontal_k > 0.05:
+            faults.warn(
+                f"soils.{name}.kh is {soil.horizontal_k:g} m/s, more than clean gravel: "
+                "was it given in m/day?"
+            )
+
+
+def refuse_unsupported(site: SiteDescription, file: str, faults: FaultLog) -> None:
     """Refuse by name every part of the contract this version does not model yet."""
     for place, what in _unsupported(site):
         faults.add(
@@ -148,7 +190,6 @@ def refuse_unsupported(
             None,
             "a part this version models",
             f"{what} is not supported yet: take it out of the file to run the rest.",
-            line_of(place, lines),
         )
 
 

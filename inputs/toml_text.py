@@ -5,14 +5,45 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from wellring.inputs.faults import FaultLog
 
 _LARGEST_FILE = 5_000_000
-_HEADER = re.compile(r"^\s*(\[\[?)\s*([^\]]+?)\s*\]\]?\s*(?:#.*)?$")
-_KEY = re.compile(r"^\s*([A-Za-z0-9_\-\"'. ]+?)\s*=")
+_PART = r"""(?:[A-Za-z0-9_\-]+|"[^"]*"|'[^']*')"""
+_NAME = rf"({_PART}(?:\s*\.\s*{_PART})*)"
+_HEADER = re.compile(rf"^\s*(\[\[?)\s*{_NAME}\s*\]\]?\s*(?:#.*)?$")
+_KEY = re.compile(rf"^\s*{_NAME}\s*=")
+
+
+@dataclass
+class TomlFaults(FaultLog):
+    """Faults of a TOML file, which get the line of their place, and of files it names.
+
+    Parameters
+    ----------
+    file : the TOML file as messages name it.
+    lines : line of each dotted place in it.
+    """
+
+    file: str = ""
+    lines: Mapping[str, int] = field(default_factory=dict)
+
+    def add(
+        self,
+        file: str | Path,
+        place: str,
+        value: object,
+        expected: str,
+        remedy: str = "",
+        line: int | None = None,
+    ) -> None:
+        """Record one fault, on the line of its place."""
+        if line is None and str(file) == self.file:
+            line = line_of(place, self.lines)
+        super().add(file, place, value, expected, remedy, line)
 
 
 def load_toml(path: Path, faults: FaultLog) -> tuple[dict[str, Any], dict[str, int]] | None:
@@ -31,29 +62,35 @@ def load_toml(path: Path, faults: FaultLog) -> tuple[dict[str, Any], dict[str, i
     except FileNotFoundError:
         faults.add(path, "the file", None, "a site file to be there", "Check the path.")
     except (IsADirectoryError, PermissionError, OSError) as error:
-        faults.add(path, "the file", None, "a readable site file", str(error.strerror or error))
+        faults.add(path, "the file", None, "a readable site file", f"{error.strerror or error}.")
     except UnicodeDecodeError as error:
         faults.add(path.name, f"byte {error.start}", None, "text in UTF-8", "Save it as UTF-8.")
     except tomllib.TOMLDecodeError as error:
-        line = re.search(r"line (\d+)", str(error))
-        faults.add(
-            path.name,
-            "the text",
-            None,
-            "valid TOML",
-            f"{error}.",
-            int(line.group(1)) if line else None,
-        )
+        _explain(path.name, text, error, faults)
     except RecursionError:
         faults.add(path.name, "the text", None, "tables nested less deeply")
     return None
+
+
+def _explain(file: str, text: str, error: tomllib.TOMLDecodeError, faults: FaultLog) -> None:
+    found = re.search(r"line (\d+)", str(error))
+    rows = text.split("\n")
+    number = int(found.group(1)) if found else len(rows)
+    faults.add(
+        file,
+        "the line",
+        rows[number - 1].split(" #")[0].strip() or None,
+        'TOML, such as key = 4.0, key = "text" or [table]',
+        f"{error}. Text goes in quotes, numbers have a decimal point, keys stand once a table.",
+        number,
+    )
 
 
 def _lines(text: str) -> dict[str, int]:
     found: dict[str, int] = {}
     counts: dict[str, int] = {}
     prefix = ""
-    for number, line in enumerate(text.splitlines(), start=1):
+    for number, line in enumerate(text.split("\n"), start=1):
         header = _HEADER.match(line)
         if header:
             prefix = _numbered(_plain(header.group(2)), header.group(1) == "[[", counts)
@@ -84,8 +121,10 @@ def _plain(name: str) -> str:
 
 
 def line_of(place: str, lines: Mapping[str, int]) -> int | None:
-    """Line of a dotted place, or of the nearest table around it."""
+    """Line of a dotted place, or of the first entry in it, or of the nearest table around it."""
     while place:
+        if f"{place}.0" in lines:
+            return lines[f"{place}.0"]
         if place in lines:
             return lines[place]
         place = place.rpartition(".")[0]

@@ -12,9 +12,10 @@ from wellring.inputs.quantities import (
     JointResistance,
     Length,
     Level,
+    Levels,
     Ratio,
 )
-from wellring.inputs.table import Name, Point, Table
+from wellring.inputs.table import Line, Misfit, Name, Table, Text
 
 WallKind = Literal[
     "sheet pile",
@@ -34,14 +35,22 @@ class WallWindow(Table):
     end: Length
     factor: Ratio
 
+    @model_validator(mode="after")
+    def _ends_after_start(self) -> WallWindow:
+        if self.end <= self.start:
+            raise Misfit(
+                f"an end beyond the window's start at {self.start:g} m", "", "end", self.end
+            )
+        return self
+
 
 class Wall(Table):
     """[[walls]]: one wall along the excavation or a line of its own."""
 
     kind: WallKind
-    name: str | None = None
-    line: str | tuple[Point, ...] = "outline"
-    toe: Level | tuple[Level, ...] | None = None
+    name: Text | None = None
+    line: Line = "outline"
+    toe: Levels | None = None
     top: Level | None = None
     joint_resistance: JointResistance | None = None
     """Inverse joint resistance ρ of EN 12063 [m/s]."""
@@ -66,9 +75,15 @@ class Wall(Table):
     @model_validator(mode="after")
     def _has_toe(self) -> Wall:
         if self.holds_water and self.toe is None:
-            raise ValueError("expected toe (level of the wall's lower end)")
+            raise Misfit("toe, the level of the wall's lower end", "Add toe = -12.0, say.")
         if (self.k is None) != (self.thickness is None):
-            raise ValueError("expected k and thickness together")
+            lacking = "k" if self.k is None else "thickness"
+            raise Misfit("k and thickness together", f"Add {lacking}, or take the other one out.")
         if self.k is not None and self.joint_resistance is not None:
-            raise ValueError("expected either joint_resistance or k with thickness")
+            raise Misfit(
+                "either joint_resistance or k with thickness",
+                "Take one out: both tell the leakage.",
+            )
+        if self.top is not None and self.toes and self.top <= max(self.toes):
+            raise Misfit(f"a top above the toe ({max(self.toes):g} m)", "", "top", self.top)
         return self

@@ -98,7 +98,7 @@ def lay_out(
         screen below the floor, a pit deeper than the model).
     """
     fineness = fineness or Fineness()
-    faults = FaultLog()
+    faults = site.fault_log()
     file = site.file.name
     description = site.description
     soils = {
