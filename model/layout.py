@@ -259,6 +259,9 @@ def _points(
         last = stages.index(drainage.until_stage) if drainage.until_stage else len(stages) - 1
         points += made
         when += [(first, last)] * len(made)
+    kh = ground.kh.reshape(-1)
+    for point in points:  # after all are made: two tables may place wells in the same cell
+        kh[point.node] = np.maximum(kh[point.node], point.opening * point.screen_k)
     return points, when
 
 

@@ -33,15 +33,18 @@ MASS_BALANCE_LIMIT = 0.1
 """Percent; an answer whose budget closes worse than this carries a warning."""
 _HEAD_CLOSURE = 1e-4
 _FLOW_CLOSURE = 0.1
-_STILL = 1e-3
-"""Total inflow [m³/day] below which the water stands still: a litre a day over the whole model."""
+_STILL = 0.1
+"""Total inflow [m³/day] below which the water stands still: 100 litres a day over the whole model."""
 _DISCREPANCY = re.compile(r"PERCENT DISCREPANCY =\s*([-+0-9.Ee*]+)")
 _TOTAL_IN = re.compile(r"TOTAL IN =\s*([-+0-9.Ee]+)")
 
 
 @dataclass
 class Attempt:
-    """One run of the solver: the rung, whether it answered, why not, and its cost [s]."""
+    """One run of the solver: the rung, whether it answered, why not, and its cost [s].
+
+    One that `ended` normally without an answer is one whose budget does not close.
+    """
 
     rung: str
     answered: bool
@@ -49,6 +52,7 @@ class Attempt:
     seconds: float
     discrepancy: float = float("nan")
     total_in: float = float("nan")
+    ended: bool = False
 
 
 @dataclass
@@ -97,7 +101,7 @@ def solve_stage(
     for rung in order:
         attempt = _try(rung, folder, solver, start, _FLOW_CLOSURE, name, progress, time_limit)
         attempts.append(attempt)
-        if not attempt.answered:
+        if not attempt.ended:
             continue
         heads = read_heads(folder)
         if abs(attempt.discrepancy) > 0.25 * MASS_BALANCE_LIMIT and np.isfinite(attempt.total_in):
@@ -105,7 +109,8 @@ def solve_stage(
                 rung, folder, solver, heads, start, attempts, name, progress, time_limit
             )
         answered = [item for item in attempts if item.answered]
-        return Solution(heads, rung.name, answered[-1].discrepancy, attempts)
+        if answered:
+            return Solution(heads, rung.name, answered[-1].discrepancy, attempts)
     raise SolverFailed(name, f"{len(attempts)} ways tried; {attempts[-1].why}", folder)
 
 
@@ -132,6 +137,8 @@ def _polish(
     # The tighter closure was not reached: the looser answer stands, with its files.
     attempt.answered = False
     attempts.append(attempt)
+    if not attempts[-2].answered:
+        return heads
     again = _try(rung, folder, solver, start, _FLOW_CLOSURE, name, progress, time_limit)
     attempts.append(again)
     return read_heads(folder)
@@ -157,7 +164,7 @@ def _try(
     discrepancy, total = budget_error(folder / f"{MODEL}.lst")
     good = np.isfinite(discrepancy) and abs(discrepancy) < 1.0
     why = "" if good else f"its water budget does not close ({discrepancy:g} %)"
-    return Attempt(rung.name, bool(good), why, seconds, discrepancy, total)
+    return Attempt(rung.name, bool(good), why, seconds, discrepancy, total, True)
 
 
 def _set(folder: Path, rung: Rung, start: Floats, flow_closure: float, head_closure: float) -> None:

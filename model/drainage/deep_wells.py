@@ -21,6 +21,8 @@ SUBMERGENCE = 0.5
 (common practice, no source)."""
 _LEAST_LOG = 0.1
 """Lower bound of ln(r_e/r_w) + skin: a cell narrower than the well is all well."""
+_WIDEST = 1.0 - 1e-3
+"""Upper bound of 1 − 1/F for the factor F on the kh of a cell that its well nearly fills."""
 
 
 def deep_well_points(
@@ -35,7 +37,8 @@ def deep_well_points(
     """The wells of one [[schemes.drainage]] table on the grid.
 
     The conductance between a cell and the well is 2π·kh·b / (ln(r_e/r_w) + skin) with Peaceman's
-    equivalent radius r_e = 0.14·√(Δx² + Δy²) (Peaceman 1983, isotropic in plan).
+    equivalent radius r_e = 0.14·√(Δx² + Δy²) (Peaceman 1983, isotropic in plan). Where the well
+    is as wide as that or wider, the points carry an `opening` of their cells (see :func:`_opened`).
 
     Parameters
     ----------
@@ -63,9 +66,11 @@ def deep_well_points(
         low, high = wells.screen
         layers = np.flatnonzero(ground.active[:, plan] & (mid > low) & (mid < high))
         if layers.size == 0:
-            raise ValueError(f"the screen of '{name}' meets no modelled ground")
+            raise ValueError(f"The screen of '{name}' meets no modelled ground")
         equivalent = 0.14 * np.hypot(grid.delr[column], grid.delc[row])
         kh = ground.kh[layers, plan]
+        opening, gain = _opened(equivalent / radius)
+        equivalent *= gain
         resistance = np.log(equivalent / radius) + skin(kh)
         found.append(
             GridPoint(
@@ -87,9 +92,22 @@ def deep_well_points(
                 screen_k=kh,
                 screen_bottom=ground.layers.edges[1:][layers, plan],
                 screen_top=ground.layers.edges[:-1][layers, plan],
+                opening=opening,
             )
         )
     return found
+
+
+def _opened(ratio: float) -> tuple[float, float]:
+    """Factor on a cell's kh that makes room for its well, and the gain in equivalent radius.
+
+    A well fills much of a cell where `ratio` = r_e/r_w is near 1 or below, which no conductance
+    between the two can express. With its kh raised by F the cell resists its four neighbours
+    less: (1 + 1/F)/2 times 1/(4·k·b), so that Peaceman's r_e = Δ·exp(−π/2) grows by
+    exp(π/4·(1 − 1/F)), at most 2.19 times (own derivation).
+    """
+    share = float(np.clip(4 / np.pi * (_LEAST_LOG - np.log(ratio)), 0.0, _WIDEST))
+    return 1.0 / (1.0 - share), float(np.exp(np.pi / 4 * share))
 
 
 def _skin(wells: DeepWells, radius: float, source_distance: float) -> Callable[[Floats], Floats]:

@@ -47,6 +47,7 @@ class GridPoint:
     wanted : flow asked of it [m³/s], or None where a level is to be held.
     pump_capacity : the most its pump gives [m³/s], or None where that is not limited.
     screen_k, screen_bottom, screen_top : (m,) kh [m/s] and levels [m] of the screened cells.
+    opening : factor on kh of those cells where the point fills much of them, else 1.
     """
 
     name: str
@@ -63,6 +64,7 @@ class GridPoint:
     screen_k: Floats
     screen_bottom: Floats
     screen_top: Floats
+    opening: float = 1.0
 
     def on(self, active: NDArray[np.bool_]) -> GridPoint:
         """The point with only the cells that take part; `active` is flat over all cells."""
