@@ -26,6 +26,7 @@ from wellring.model.grid_sizes import (
 )
 from wellring.model.ground import Ground, SoilValues, make_ground, soil_values
 from wellring.model.layers import Layers
+from wellring.model.layout_checks import check_extent, check_placed, check_size
 from wellring.model.plan_grid import PlanGrid
 from wellring.model.strata import LayerSurfaces, Strata, build_strata
 from wellring.model.walls import PlacedWall, place_wall
@@ -113,10 +114,13 @@ def lay_out(
     walls = scheme_walls(site, number, scheme)
     lines = {place: _wall_line(site, place, wall) for place, _, wall in walls}
     places = _drainage_places(site, number, scheme, faults)
+    check_extent(site, distance, faults)
     plan = size_plan(site, lines, places, distance, fineness)
+    check_size(site, plan, None, faults)
     inside = plan.inside(site.outline).ravel()
     surfaces, top = _surfaces(site, strata, plan)
     layers = size_layers(site, scheme, [wall for _, _, wall in walls], surfaces, fineness)
+    check_size(site, plan, layers, faults)
     _check_depth(site, layers, inside, top, faults)
     modelled, reachable = modelled_area(site, plan, distance)
     soil_of_unit = tuple(unit.soil for unit in strata.units)
@@ -132,6 +136,10 @@ def lay_out(
         for place, name, wall in walls
         if wall.holds_water
     ]
+    standing = [place for place, _, wall in walls if wall.holds_water]
+    check_placed(
+        site, plan, layers, modelled, list(zip(standing, placed, strict=True)), faults
+    )
     points, when = _points(site, number, scheme, plan, ground, distance, stages, faults, file)
     faults.raise_if_any()
     water = water_boundaries(site, plan, ground, levels, reachable, distance)
@@ -181,8 +189,8 @@ def _drainage_places(site: Site, number: int, scheme: Scheme, faults: FaultLog) 
                     site.file.name,
                     f"{place}.ring.offset",
                     drainage.ring.offset if drainage.ring else None,
-                    "points that lie somewhere",
-                    str(error),
+                    "a ring that leaves some of the pit inside it",
+                    f"{error}.",
                 )
     faults.raise_if_any()
     return np.vstack(found)
@@ -251,7 +259,7 @@ def _points(
                 file,
                 f"{place}.screen",
                 list(drainage.screen),
-                "wells whose screens meet modelled ground",
+                f"screens in modelled ground, which ends {distance:.0f} m from the pit",
                 f"{error}.",
             )
             continue

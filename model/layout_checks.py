@@ -1,0 +1,104 @@
+"""What does not fit once a site is on its grid: size of the grid, walls and points beyond it."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wellring.inputs.faults import FaultLog
+from wellring.inputs.read_site import Site
+from wellring.model.layers import Layers
+from wellring.model.plan_grid import PlanGrid
+from wellring.model.walls import PlacedWall
+
+MOST_PLAN_CELLS = 2_000_000
+MOST_CELLS = 10_000_000
+"""About 7 GB of the solver's memory."""
+
+
+def check_extent(site: Site, distance: float, faults: FaultLog) -> None:
+    """Refuse a grid that ends before the source of the water, `distance` [m] from the pit.
+
+    Raises
+    ------
+    InputFaults : grid.extent is too small.
+    """
+    extent = site.description.grid.extent
+    if extent is not None and extent <= distance:
+        faults.add(
+            site.file.name,
+            "grid.extent",
+            extent,
+            f"an extent beyond the source distance of {distance:.0f} m",
+            "Leave it out, or make water.source_distance smaller.",
+        )
+        faults.raise_if_any()
+
+
+def check_size(site: Site, plan: PlanGrid, layers: Layers | None, faults: FaultLog) -> None:
+    """Refuse a grid that no machine at hand would solve.
+
+    Parameters
+    ----------
+    layers : None before they are cut: then the plan alone is judged.
+
+    Raises
+    ------
+    InputFaults : the grid has too many cells.
+    """
+    rows, columns = plan.shape
+    count = rows * columns
+    most = MOST_PLAN_CELLS if layers is None else MOST_CELLS
+    count *= 1 if layers is None else layers.present.shape[0]
+    if count > most:
+        where = "cells in plan" if layers is None else "cells"
+        faults.add(
+            site.file.name,
+            "grid",
+            f"{count / 1e6:.1f} million {where}",
+            f"at most {most / 1e6:g} million",
+            "Make grid.cell, grid.largest, grid.growth or grid.sublayer larger, or "
+            "water.source_distance smaller.",
+        )
+        faults.raise_if_any()
+
+
+def check_placed(
+    site: Site,
+    plan: PlanGrid,
+    layers: Layers,
+    modelled: NDArray[np.bool_],
+    walls: list[tuple[str, PlacedWall]],
+    faults: FaultLog,
+) -> None:
+    """Find walls and named points that lie beyond the modelled ground.
+
+    Parameters
+    ----------
+    modelled : (n,) plan cells that are modelled.
+    walls : (place in the site file, wall).
+    """
+    for place, wall in walls:
+        inside = modelled[wall.faces.first] | modelled[wall.faces.second]
+        if not inside.any():
+            faults.add(
+                site.file.name,
+                f"{place}.line",
+                wall.name,
+                "a wall within the modelled ground",
+                "Take the wall out, or make water.source_distance larger.",
+            )
+            continue
+        floor = layers.edges[-1][wall.faces.first[inside]]
+        below = float((floor - wall.toe[inside]).max())
+        if below > 0.01:
+            faults.warn(
+                f"{place}.toe lies up to {below:.2f} m below the model's floor: nothing flows "
+                "under the wall there"
+            )
+    named = site.description.points
+    xy = site.crs.to_metres(np.array([[p.x, p.y] for p in named]).reshape(-1, 2))
+    rows, columns = plan.cell_of(xy[:, 0], xy[:, 1])
+    for point, row, column in zip(named, rows, columns, strict=True):
+        if row < 0 or not modelled[row * plan.shape[1] + column]:
+            faults.warn(f"point '{point.name}' lies outside the model: no level is told there")
