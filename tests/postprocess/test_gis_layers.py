@@ -192,6 +192,7 @@ def test_a_wet_floor_is_shown_as_wet(
     counts = floor["state"].value_counts()
     assert counts["too high"] == (below[1:] < needed - 1e-3).sum() > 0
     assert counts["dry"] == (below[1:] >= needed - 1e-3).sum() > 0
+    check_styles(package)
 
 
 def test_wells_hold_what_the_solver_found(run: RunFolder, package: Path) -> None:
@@ -355,8 +356,11 @@ def rows_of(package: Path, query: str) -> list[tuple]:
         connection.close()
 
 
-def test_every_layer_has_a_default_style_that_draws_every_feature(package: Path) -> None:
-    """The rules' filters are expressions that SQL reads as well: each feature meets just one."""
+def check_styles(package: Path) -> None:
+    """Every layer has a default style, whose rules draw each feature once.
+
+    The rules' filters are expressions that SQL reads as well.
+    """
     styles = rows_of(
         package,
         "select f_table_name, f_geometry_column, styleQML from layer_styles "
@@ -385,6 +389,25 @@ def test_every_layer_has_a_default_style_that_draws_every_feature(package: Path)
             field = style.get("fieldName", "").split("||")[0]
             shown = rows_of(package, f'select {field} from "{name}"')
             assert all(value for (value,) in shown)
+
+
+def test_every_layer_has_a_default_style_that_draws_every_feature(package: Path) -> None:
+    check_styles(package)
+
+
+def test_wells_in_every_state_and_walls_of_both_sorts_are_drawn(
+    run: RunFolder, results: list[StageResult], tmp_path: Path
+) -> None:
+    words = ["level", "rate", "pump", "screen", "dry", "no inflow"]
+    wells = [
+        replace(well, governing=["not used", word, word])
+        for well, word in zip(run.ledger.wells, words, strict=True)
+    ]
+    (wall,) = run.ledger.walls
+    walls = [wall, replace(wall, name="W", kind="timber sheeting", holds_water=False)]
+    other = RunFolder(run.path)
+    other.__dict__["ledger"] = replace(run.ledger, wells=wells, walls=walls)
+    check_styles(write_layers(other, results, tmp_path)[0])
 
 
 def test_layer_kinds_are_told_apart() -> None:
