@@ -121,7 +121,7 @@ def size_plan(
             well_cell,
             growth,
             largest,
-            wanted.extent or extent,
+            wanted.extent * fineness.farther if wanted.extent else extent,
             None if wanted.rotation is None else float(np.radians(wanted.rotation)),
         ),
         head_lines,

@@ -29,7 +29,7 @@ def place_points(placed: Placed, outline: Polygon, shape: BaseGeometry | None) -
         ring = outline.buffer(placed.ring.offset, join_style="mitre")
         if ring.is_empty or ring.geom_type != "Polygon":
             raise ValueError(
-                f"the ring's offset {placed.ring.offset:g} m leaves nothing of the pit"
+                f"Moved inward by {-placed.ring.offset:g} m, nothing is left of the outline"
             )
         return _along(ring.exterior, placed.ring.count, placed.ring.spacing, closed=True)
     if placed.line is not None:
