@@ -110,11 +110,12 @@ def lay_out(
     faults.raise_if_any()
     levels = natural_levels(site)
     distance, basis = source_distance(site, strata, soils, levels)
+    check_extent(site, distance, faults)
     distance *= fineness.farther
     walls = scheme_walls(site, number, scheme)
     lines = {place: _wall_line(site, place, wall) for place, _, wall in walls}
+    _check_toes(site, walls, lines, faults)
     places = _drainage_places(site, number, scheme, faults)
-    check_extent(site, distance, faults)
     plan = size_plan(site, lines, places, distance, fineness)
     check_size(site, plan, None, faults)
     inside = plan.inside(site.outline).ravel()
@@ -126,6 +127,8 @@ def lay_out(
     soil_of_unit = tuple(unit.soil for unit in strata.units)
     ground = make_ground(layers, soil_of_unit, soils, plan.area.ravel(), modelled)
     rim = crossed_faces(plan, site.outline.exterior)
+    # A notch narrower than a cell is crossed twice and lies within the pit on both sides.
+    rim = rim.pick(inside[rim.first] != inside[rim.second])
     rim = rim.turned(~inside[rim.first])
     rim_factor = staircase_factor(plan, site.outline.exterior, *face_midpoints(plan, rim))
     stages = [stage.name for stage in description.excavation.stages]
@@ -137,9 +140,7 @@ def lay_out(
         if wall.holds_water
     ]
     standing = [place for place, _, wall in walls if wall.holds_water]
-    check_placed(
-        site, plan, layers, modelled, list(zip(standing, placed, strict=True)), faults
-    )
+    check_placed(site, plan, layers, modelled, list(zip(standing, placed, strict=True)), faults)
     points, when = _points(site, number, scheme, plan, ground, distance, stages, faults, file)
     faults.raise_if_any()
     water = water_boundaries(site, plan, ground, levels, reachable, distance)
@@ -174,6 +175,25 @@ def _wall_line(site: Site, place: str, wall: Wall) -> LineString:
     shape = site.geometries[place]
     assert isinstance(shape, LineString)
     return shape
+
+
+def _check_toes(
+    site: Site,
+    walls: list[tuple[str, str, Wall]],
+    lines: dict[str, LineString],
+    faults: FaultLog,
+) -> None:
+    for place, _, wall in walls:
+        corners = len(lines[place].coords)
+        ring = lines[place].is_closed
+        if isinstance(wall.toe, tuple) and len(wall.toe) not in (corners, corners - ring):
+            faults.add(
+                site.file.name,
+                f"{place}.toe",
+                f"{len(wall.toe)} levels",
+                f"one level, or one for each of the line's {corners - ring} corners",
+            )
+    faults.raise_if_any()
 
 
 def _drainage_places(site: Site, number: int, scheme: Scheme, faults: FaultLog) -> Floats:
