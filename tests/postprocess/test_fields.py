@@ -1,7 +1,5 @@
 """Fields of a real run as xarray and NetCDF, its tables as frames."""
 
-import shutil
-from dataclasses import replace
 from pathlib import Path
 
 import netCDF4
@@ -11,28 +9,18 @@ import pytest
 import xarray
 
 from wellring.inputs.faults import InputFaults
-from wellring.model.run import run as run_scheme
 from wellring.postprocess.answers import read_results
 from wellring.postprocess.fields import open_fields, write_netcdf
 from wellring.postprocess.notebook import read_table, table_names, wells_frame
 from wellring.postprocess.run_folder import RunFolder
 
-START = Path(__file__).resolve().parents[2] / "model" / "start"
-STAGE = '=first "dig" / 🕳'
 US_FOOT = 1200 / 3937
+STAGE = '=first "dig" / 🕳 it\'s'
 
 
 @pytest.fixture(scope="module")
-def run(tmp_path_factory: pytest.TempPathFactory) -> RunFolder:
-    folder = tmp_path_factory.mktemp("fields")
-    shutil.copytree(START, folder / "site")
-    site = folder / "site" / "site.toml"
-    text = site.read_text(encoding="utf-8")
-    assert text.count('name = "first dig"') == 1
-    text = text.replace('name = "first dig"', f"name = '{STAGE}'")
-    site.write_text(text, encoding="utf-8")
-    done = run_scheme(site, out=folder / "runs", figures=False, side_studies=False)
-    return RunFolder(done[0].folder)
+def run(turned_run: RunFolder) -> RunFolder:
+    return turned_run
 
 
 @pytest.fixture(scope="module")
@@ -126,10 +114,8 @@ def test_netcdf_follows_cf(run: RunFolder, tmp_path: Path) -> None:
         assert file["site_x"].units == "m"
 
 
-def test_in_feet_site_coordinates_are_feet(run: RunFolder, fields: xarray.Dataset) -> None:
-    other = RunFolder(run.path)
-    other.__dict__["ledger"] = replace(run.ledger, crs="EPSG:2263", metres_per_unit=US_FOOT)
-    feet = open_fields(other)
+def test_in_feet_site_coordinates_are_feet(run_in_feet: RunFolder, fields: xarray.Dataset) -> None:
+    feet = open_fields(run_in_feet)
     assert feet["site_x"].attrs["units"] == "US_survey_foot"
     np.testing.assert_allclose(feet["site_x"] * US_FOOT, fields["site_x"], rtol=1e-14)
     np.testing.assert_array_equal(feet["x"], fields["x"])
