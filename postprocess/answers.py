@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from wellring.postprocess.closed_form import ClosedForm, closed_form
 from wellring.postprocess.dryness import Dryness, dryness
-from wellring.postprocess.heads import Drawdowns, drawdowns, reach, water_table
+from wellring.postprocess.heads import Drawdowns, drawdowns, level_at, reach, water_table
 from wellring.postprocess.inflow import Inflow, inflow
 from wellring.postprocess.ledger import StageEntry
 from wellring.postprocess.run_folder import ANSWERS_FILE, RunFolder, StageGrid
@@ -141,7 +141,11 @@ def make_answers(run: RunFolder, results: list[StageResult]) -> Answers:
     for point in run.ledger.points:
         cell = run.plan_cell(point.x, point.y)
         for result in results:
-            value = None if cell is None else _finite(_point_level(result, cell, point.level))
+            value = (
+                None
+                if cell is None
+                else _finite(level_at(result.grid, result.heads, result.table, cell, point.level))
+            )
             answers[f"{result.entry.folder}.level.{point.name}"] = Answer(
                 value,
                 "m",
@@ -150,17 +154,6 @@ def make_answers(run: RunFolder, results: list[StageResult]) -> Answers:
                 "level",
             )
     return Answers(answers, _warnings(run, results), results)
-
-
-def _point_level(result: StageResult, cell: int, level: float | None) -> float:
-    """Water table of a column, or the head in its cell at `level` [m]."""
-    if level is None:
-        return float(result.table[cell])
-    holds = (result.grid.bottom[:, cell] <= level) & (level <= result.grid.top[:, cell])
-    holds &= result.grid.active[:, cell]
-    if not holds.any():
-        return float("nan")
-    return float(result.heads[int(np.argmax(holds)), cell])
 
 
 def _stage_answers(run: RunFolder, result: StageResult) -> dict[str, Answer]:

@@ -14,7 +14,7 @@ from wellring.inputs.crs import SiteCrs, lonlat_of, plan_crs, read_crs
 from wellring.inputs.faults import FaultLog
 from wellring.postprocess.heads import drawdowns, water_table
 from wellring.postprocess.ledger import LEDGER_FILE
-from wellring.postprocess.run_folder import RunFolder, StageGrid
+from wellring.postprocess.run_folder import RunFolder
 
 if TYPE_CHECKING:
     import xarray
@@ -38,19 +38,6 @@ def site_crs(run: RunFolder) -> SiteCrs:
     faults.raise_if_any()
     assert crs is not None
     return SiteCrs.of(crs, run.ledger.crs)
-
-
-def level_at(
-    grid: StageGrid, heads: Floats, table: Floats, cell: int, level: float | None
-) -> float:
-    """Water level [m] of a plan cell: its water table, or the head in its cell at `level` [m].
-
-    NaN where there is no water, or no cell of the model at that level.
-    """
-    if level is None:
-        return float(table[cell])
-    holds = (grid.bottom[:, cell] <= level) & (level <= grid.top[:, cell]) & grid.active[:, cell]
-    return float(heads[int(np.argmax(holds)), cell]) if holds.any() else float("nan")
 
 
 def open_fields(run: RunFolder) -> xarray.Dataset:

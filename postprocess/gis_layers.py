@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from wellring.postprocess.fields import level_at, site_crs
+from wellring.postprocess.fields import site_crs
 from wellring.postprocess.geopackage import write_geopackage
 from wellring.postprocess.rasters import stage_slug, write_rasters
 from wellring.postprocess.run_folder import RunFolder

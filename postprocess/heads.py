@@ -41,6 +41,19 @@ def unit_head(grid: StageGrid, heads: Floats, unit: NDArray[np.int16], index: in
     return np.where(total > 0, mean, np.nan)
 
 
+def level_at(
+    grid: StageGrid, heads: Floats, table: Floats, cell: int, level: float | None
+) -> float:
+    """Water level [m] of a plan cell: its water table, or the head in its cell at `level` [m].
+
+    NaN where there is no water, or no cell of the model at that level.
+    """
+    if level is None:
+        return float(table[cell])
+    holds = (grid.bottom[:, cell] <= level) & (level <= grid.top[:, cell]) & grid.active[:, cell]
+    return float(heads[int(np.argmax(holds)), cell]) if holds.any() else float("nan")
+
+
 @dataclass(frozen=True)
 class Drawdowns:
     """Fall of the water (n,) [m] in one stage: of the water table and of each unit's head."""

@@ -171,4 +171,7 @@ def _cell(value: object) -> object:
         return ""
     if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r"):
         return f"'{value}"
-    return f"{value:.6g}" if isinstance(value, float) else value
+    if not isinstance(value, float):
+        return value
+    # Coordinates and levels to the millimetre, small numbers to seven digits.
+    return f"{value:.3f}" if abs(value) >= 1e3 else f"{value:.7g}"
