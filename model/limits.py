@@ -1,9 +1,10 @@
 """What each drainage point can really do: find the governing limit of every point.
 
 All points first hold their lowest level. One that then gives more than its pump, its screen or
-the flow asked of it takes that flow instead, which can only raise the water elsewhere; one whose
-level then falls too low holds its level again; one that would feed the ground is shut. Repeated
-until nothing changes: every limit is kept to 0.1 % of flow and 1 mm of level.
+the flow asked of it is driven by its flow instead, which can only raise the water elsewhere; one
+whose level then falls too low holds its level again; one that would feed the ground is shut, and
+opened again when the water around it has risen. Repeated until nothing changes: every limit is
+kept to 0.1 % of flow and 1 mm of level.
 """
 
 from __future__ import annotations
@@ -12,14 +13,17 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from wellring.model.drainage.points import GridPoint, PointDrive, PointState
+from wellring.model.limited_rates import LimitedRates, most_flow
 
 FLOW_TOLERANCE = 1e-3
 """Relative."""
 LEVEL_TOLERANCE = 1e-3
 """[m]."""
+REOPENS_ABOVE = 0.01
+"""Water [m] that must stand above its lowest level around a shut point to open it again."""
 _MOST_ROUNDS = 40
-_ONE_WAY_AFTER = 25
-"""Rounds after which a point limited by flow no longer returns to holding its level."""
+_ONE_BY_ONE_AFTER = 10
+"""Rounds after which one point at a time changes between level and flow, which cannot cycle."""
 
 Solve = Callable[[Sequence[PointDrive]], list[PointState]]
 
@@ -41,21 +45,17 @@ def settle(
 
     Parameters
     ----------
-    solve : solves the stage for given drives and returns what each point then does.
+    solve : solves the stage for given drives and returns what each point then does; the level
+        of a shut one is that of the water around it.
     start : drives to begin with (default: every point with cells holds its lowest level).
     """
     drives = list(start) if start is not None else [first_drive(point) for point in points]
     states = solve(drives)
-    history: list[list[tuple[float, float]]] = [[] for _ in points]
+    rates = LimitedRates(points, FLOW_TOLERANCE)
     for round_number in range(1, _MOST_ROUNDS + 1):
-        one_way = round_number > _ONE_WAY_AFTER
-        changed = False
-        for index, point in enumerate(points):
-            wanted = _better(point, drives[index], states[index], history[index], one_way)
-            if wanted is not None:
-                drives[index] = wanted
-                changed = True
-        if not changed:
+        switched = _switch(points, drives, states, round_number > _ONE_BY_ONE_AFTER)
+        moved = rates.improve(drives, states, switched)
+        if not switched and not moved:
             return Settled(drives, states, round_number, True)
         states = solve(drives)
     return Settled(drives, states, _MOST_ROUNDS, False)
@@ -68,49 +68,34 @@ def first_drive(point: GridPoint) -> PointDrive:
     return PointDrive(point.lowest, None, "level")
 
 
-def most_flow(point: GridPoint, level: float) -> tuple[float, str]:
-    """The smallest flow limit of a point at `level`, and which one it is."""
-    limits = [(point.screen_capacity(level), "screen")]
-    if point.pump_capacity is not None:
-        limits.append((point.pump_capacity, "pump"))
-    if point.wanted is not None:
-        limits.append((point.wanted, "rate"))
-    return min(limits)
+def _switch(
+    points: Sequence[GridPoint],
+    drives: list[PointDrive],
+    states: Sequence[PointState],
+    one_by_one: bool,
+) -> set[int]:
+    """Drive points otherwise that break a limit of another kind; returns which."""
+    switched: set[int] = set()
+    for index, (point, state) in enumerate(zip(points, states, strict=True)):
+        wanted = _otherwise(point, drives[index], state)
+        if wanted is not None:
+            drives[index] = wanted
+            switched.add(index)
+            if one_by_one:
+                break
+    return switched
 
 
-def _better(
-    point: GridPoint,
-    drive: PointDrive,
-    state: PointState,
-    history: list[tuple[float, float]],
-    one_way: bool,
-) -> PointDrive | None:
-    """Another drive when a limit is broken, None when all hold."""
-    if drive.shut:
-        return None
-    limit, name = most_flow(point, state.level)
+def _otherwise(point: GridPoint, drive: PointDrive, state: PointState) -> PointDrive | None:
+    """Another way to drive a point, or None where its way is the right one."""
     if drive.held is not None:
         if state.flow < -1e-9:
             return PointDrive(None, None, "no inflow")
+        limit, name = most_flow(point, state.level)
         if state.flow > limit * (1 + FLOW_TOLERANCE):
-            history.clear()
-            return PointDrive(None, limit, name)  # type: ignore[arg-type]
-        return None
-    if state.level < point.lowest - LEVEL_TOLERANCE and not one_way:
+            return PointDrive(None, limit, name)
+    elif drive.rate is not None and state.level < point.lowest - LEVEL_TOLERANCE:
         return PointDrive(point.lowest, None, "level")
-    rate = drive.rate or 0.0
-    if abs(limit - rate) <= FLOW_TOLERANCE * 0.5 * max(rate, 1e-12):
-        return None
-    history.append((rate, limit))
-    return PointDrive(None, _secant(history, limit), name)  # type: ignore[arg-type]
-
-
-def _secant(history: list[tuple[float, float]], limit: float) -> float:
-    """Where the flow meets a limit that itself depends on the flow (a screen's wetted length)."""
-    if len(history) >= 2:
-        (rate0, limit0), (rate1, limit1) = history[-2:]
-        if abs(rate1 - rate0) > 1e-12:
-            slope = (limit1 - limit0) / (rate1 - rate0)
-            if slope < 0.5:
-                return max((limit1 - slope * rate1) / (1.0 - slope), 1e-9)
-    return limit
+    elif drive.governing == "no inflow" and state.level > point.lowest + REOPENS_ABOVE:
+        return first_drive(point)
+    return None

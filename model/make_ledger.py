@@ -105,7 +105,7 @@ def _stage(layout: Layout, stage: SolvedStage, index: int) -> StageEntry:
 
 
 def _walls(layout: Layout) -> list[WallEntry]:
-    placed = {wall.name: wall for wall in layout.walls}
+    standing = iter(layout.walls)  # those that hold water, in the order of the site file
     number = (
         list(layout.site.description.schemes).index(layout.scheme)
         if (layout.scheme in layout.site.description.schemes)
@@ -113,7 +113,7 @@ def _walls(layout: Layout) -> list[WallEntry]:
     )
     found = []
     for place, name, wall in scheme_walls(layout.site, number, layout.scheme):
-        at = placed.get(name)
+        at = next(standing) if wall.holds_water else None
         line = (
             layout.site.outline.exterior
             if wall.line == "outline"

@@ -133,7 +133,7 @@ def _solve_dug(
         drives=[PointDrive(point.lowest, None, "level") for point in usable],
     )
     write_stage(model, place)
-    run = _Runner(stage, place, solver, start, report)
+    run = _Runner(stage, place, solver, usable, start, report)
     settled = settle(usable, run)
     all_points = _spread(layout.points, points, working, usable, settled)
     assert run.solution is not None
@@ -153,9 +153,17 @@ def _solve_dug(
 class _Runner:
     """Solves one stage again and again for other drives, each time from the last heads."""
 
-    def __init__(self, stage: str, place: Path, solver: Path, start: Floats, report: Report | None):
+    def __init__(
+        self,
+        stage: str,
+        place: Path,
+        solver: Path,
+        points: Sequence[GridPoint],
+        start: Floats,
+        report: Report | None,
+    ):
         self.stage, self.place, self.solver, self.report = stage, place, solver, report
-        self.start = start
+        self.points, self.start = points, start
         self.solution: Solution | None = None
         self.attempts: list[Attempt] = []
 
@@ -171,7 +179,25 @@ class _Runner:
             self.stage, self.place, self.solver, self.start, first=first, progress=self.report
         )
         self.attempts += self.solution.attempts
-        return read_points(self.place, drives)
+        heads = self.solution.heads.reshape(-1)
+        return [
+            PointState(_level_around(point, heads), 0.0) if drive.shut else state
+            for point, drive, state in zip(
+                self.points, drives, read_points(self.place, drives), strict=True
+            )
+        ]
+
+
+def _level_around(point: GridPoint, heads: Floats) -> float:
+    """Level [m] at which water would stand in an idle point; NaN where its cells are dry.
+
+    The mean of its cells' heads (flat), weighted by their wetted conductances.
+    """
+    head = heads[point.node]
+    wetted = np.clip(head, point.screen_bottom, point.screen_top) - point.screen_bottom
+    weight = point.conductance * wetted / (point.screen_top - point.screen_bottom)
+    total = float(weight.sum())
+    return float(weight @ head) / total if total > 0 else float("nan")
 
 
 def _spread(
