@@ -153,6 +153,8 @@ def _read_data(path: Path, description: SiteDescription, faults: TomlFaults) -> 
         check_pit_place(outline, site_crs, faults, file, "excavation")
         for place, shape in geometries.items():
             check_near(shape, outline, faults, file, place)
+        if piezometers is not None:
+            check_near(piezometers.xy, outline, faults, file, "water.piezometers")
         check_plan(description, outline, geometries, file, faults)
     if faults.faults or outline is None or ground is None:
         return None

@@ -141,19 +141,7 @@ def _check_toes(site: SiteDescription, add: Add) -> None:
 
 
 def _check_water(site: SiteDescription, add: Add, faults: FaultLog) -> None:
-    water, ground, base = site.water, site.site.ground, site.borings.base
-    if water.level is not None and base is not None and water.level <= base:
-        add(
-            "water.level",
-            water.level,
-            f"a level above the model's floor ({base:g} m)",
-            "Below it there is no water to lower. Levels are elevations, not depths.",
-        )
-    if water.level is not None and isinstance(ground, float) and water.level > ground:
-        faults.warn(
-            f"water.level is {water.level:g} m, {water.level - ground:.2f} m above the ground: "
-            "artesian, or a slip of the datum?"
-        )
+    water, ground = site.water, site.site.ground
     for index, boundary in enumerate(water.boundary):
         stage = getattr(boundary, "stage", None)
         if isinstance(stage, float) and isinstance(ground, float) and stage > ground:

@@ -57,14 +57,23 @@ def load_toml(path: Path, faults: FaultLog) -> tuple[dict[str, Any], dict[str, i
                 path.name, "the file", f"{path.stat().st_size} bytes", "a site file under 5 MB"
             )
             return None
-        text = path.read_bytes().decode("utf-8-sig")
+        data = path.read_bytes()
+        text = data.decode("utf-8-sig")
         return tomllib.loads(text.replace("\r\n", "\n")), _lines(text)
     except FileNotFoundError:
         faults.add(path, "the file", None, "a site file to be there", "Check the path.")
     except (IsADirectoryError, PermissionError, OSError) as error:
         faults.add(path, "the file", None, "a readable site file", f"{error.strerror or error}.")
     except UnicodeDecodeError as error:
-        faults.add(path.name, f"byte {error.start}", None, "text in UTF-8", "Save it as UTF-8.")
+        line = data[: error.start].count(b"\n") + 1
+        faults.add(
+            path.name,
+            "the line",
+            None,
+            "text in UTF-8",
+            f"A byte {data[error.start]:02x} stands in it; save the file with UTF-8 encoding.",
+            line,
+        )
     except tomllib.TOMLDecodeError as error:
         _explain(path.name, text, error, faults)
     except RecursionError:

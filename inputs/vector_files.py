@@ -255,4 +255,5 @@ def _has_crs_member(path: Path) -> bool:
 
 
 def _short(error: object) -> str:
-    return " ".join(str(error).split())[:300].rstrip(".")
+    said = str(error).partition("; It might help")[0]  # GDAL's advice to programmers
+    return " ".join(said.split())[:300].rstrip(".")

@@ -12,7 +12,8 @@ from wellring.inputs.read_site import Site, read_site
 from wellring.inputs.units import conductivity_text, shown
 from wellring.model.grid_sizes import formations
 from wellring.model.layout import Layout, lay_out, scheme_walls
-from wellring.model.run import safe_name, schemes_of
+from wellring.model.result_folders import safe_name
+from wellring.model.run import schemes_of
 from wellring.model.walls import wall_leakage
 
 

@@ -7,18 +7,50 @@ go to stderr. Heavy modules are imported inside the commands, so that ``--help``
 
 from __future__ import annotations
 
+import io
 import json
+import os
+import signal
 import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
+from typer.core import TyperGroup
 
 from wellring.inputs.faults import WellringError
 
+
+class _Commands(TyperGroup):
+    """The commands, whose errors end in a message and an exit code and never in a traceback."""
+
+    def invoke(self, ctx: Any) -> Any:
+        try:
+            return super().invoke(ctx)
+        except WellringError as error:
+            _tell(str(error))
+            raise typer.Exit(error.exit_code) from None
+        except KeyboardInterrupt:
+            _tell("Stopped. Nothing half-finished was left among the results.")
+            raise typer.Exit(130) from None
+        except BrokenPipeError:  # the reader of our output has gone, as with `| head`
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            raise typer.Exit(0) from None
+        except MemoryError:
+            _tell(
+                "This grid needs more memory than there is: make grid.cell or grid.largest larger."
+            )
+            raise typer.Exit(3) from None
+        except OSError as error:
+            where = f": {error.filename}" if error.filename else ""
+            _tell(f"A file could not be read or written{where}: {error.strerror or error}.")
+            raise typer.Exit(2) from None
+
+
 app = typer.Typer(
     name="wellring",
+    cls=_Commands,
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -37,6 +69,9 @@ OutOption = Annotated[
     typer.Option(
         "--out", help="Folder for the results (default: SITE's name + .runs).", metavar="DIR"
     ),
+]
+FiguresOption = Annotated[
+    bool, typer.Option("--figures/--no-figures", help="Draw figures and write GIS layers.")
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print the answers alone, as JSON.")]
 
@@ -86,9 +121,7 @@ def run(
     ] = None,
     out: OutOption = None,
     solver: SolverOption = None,
-    figures: Annotated[
-        bool, typer.Option("--figures/--no-figures", help="Draw figures and write GIS layers.")
-    ] = True,
+    figures: FiguresOption = True,
     side_studies: Annotated[
         bool,
         typer.Option(
@@ -115,20 +148,19 @@ def run(
 @app.command()
 def report(
     run_folder: Annotated[Path, typer.Argument(help="A finished run folder.", metavar="RUN")],
+    figures: FiguresOption = True,
     as_json: JsonOption = False,
 ) -> None:
     """Post-process a finished run again, without solving.
 
     Example: wellring report "my_site/site.runs/six wells"
     """
-    from wellring.model.run import Run
-    from wellring.postprocess.answers import post_process
-    from wellring.postprocess.run_folder import RunFolder
+    from wellring.model.run import report as report_run
 
     with _Progress() as say:
-        answers = post_process(RunFolder(run_folder), say=say)
-    _show([Run(run_folder, answers)], as_json)
-    raise typer.Exit(0 if answers.all_ok else 1)
+        done = report_run(run_folder, say=say, figures=figures)
+    _show([done], as_json)
+    raise typer.Exit(0 if done.answers.all_ok else 1)
 
 
 @app.command()
@@ -167,7 +199,8 @@ def _show(runs: list[Any], as_json: bool) -> None:
 
 
 def _print_json(content: Any) -> None:
-    typer.echo(json.dumps(content, ensure_ascii=False, indent=1))
+    plain = not str(sys.stdout.encoding).lower().startswith("utf")
+    typer.echo(json.dumps(content, ensure_ascii=plain, indent=1))
 
 
 def _tell(text: str) -> None:
@@ -203,16 +236,16 @@ class _Progress:
 
 def main() -> None:
     """Entry point of the `wellring` command."""
-    try:
-        app()
-    except WellringError as error:
-        _tell(str(error))
-        sys.exit(error.exit_code)
-    except KeyboardInterrupt:
-        _tell("Stopped; nothing half-finished was left in the results.")
-        sys.exit(130)
-    except BrokenPipeError:
-        sys.exit(0)
+    # A polite kill cleans up as Ctrl-C does: the solver is stopped, the partial folder removed.
+    signal.signal(signal.SIGTERM, lambda *_: _interrupt())
+    for stream in (sys.stdout, sys.stderr):  # a console that cannot show "³" gets "?" for it
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
+    app()
+
+
+def _interrupt() -> None:
+    raise KeyboardInterrupt
 
 
 if __name__ == "__main__":

@@ -26,7 +26,12 @@ from wellring.model.grid_sizes import (
 )
 from wellring.model.ground import Ground, SoilValues, make_ground, soil_values
 from wellring.model.layers import Layers
-from wellring.model.layout_checks import check_extent, check_placed, check_size
+from wellring.model.layout_checks import (
+    check_extent,
+    check_natural_level,
+    check_placed,
+    check_size,
+)
 from wellring.model.plan_grid import PlanGrid
 from wellring.model.strata import LayerSurfaces, Strata, build_strata
 from wellring.model.walls import PlacedWall, place_wall
@@ -123,6 +128,7 @@ def lay_out(
     layers = size_layers(site, scheme, [wall for _, _, wall in walls], surfaces, fineness)
     check_size(site, plan, layers, faults)
     _check_depth(site, layers, inside, top, faults)
+    check_natural_level(site, levels, layers, inside, faults)
     modelled, reachable = modelled_area(site, plan, distance)
     soil_of_unit = tuple(unit.soil for unit in strata.units)
     ground = make_ground(layers, soil_of_unit, soils, plan.area.ravel(), modelled)

@@ -10,6 +10,7 @@ from wellring.inputs.read_site import Site
 from wellring.model.layers import Layers
 from wellring.model.plan_grid import PlanGrid
 from wellring.model.walls import PlacedWall
+from wellring.model.water import NaturalLevels
 
 MOST_PLAN_CELLS = 2_000_000
 MOST_CELLS = 10_000_000
@@ -102,3 +103,38 @@ def check_placed(
     for point, row, column in zip(named, rows, columns, strict=True):
         if row < 0 or not modelled[row * plan.shape[1] + column]:
             faults.warn(f"point '{point.name}' lies outside the model: no level is told there")
+
+
+def check_natural_level(
+    site: Site, levels: NaturalLevels, layers: Layers, inside: NDArray[np.bool_], faults: FaultLog
+) -> None:
+    """Refuse natural water below the model's floor, and ask about water above the ground.
+
+    Parameters
+    ----------
+    inside : (n,) plan cells of the pit.
+
+    Raises
+    ------
+    InputFaults : there is no water in the model.
+    """
+    water = site.description.water
+    key = next(k for k in ("level", "plane", "piezometers") if getattr(water, k) is not None)
+    centre = site.outline.centroid
+    x, y = np.array([centre.x]), np.array([centre.y])
+    level, ground = float(levels.general.at(x, y)[0]), float(site.ground.at(x, y)[0])
+    floor = float(layers.edges[-1][inside].min()) if inside.any() else -np.inf
+    if level <= floor:
+        faults.add(
+            site.file.name,
+            f"water.{key}",
+            f"{level:.2f} m at the pit",
+            f"a level above the model's floor ({floor:.2f} m)",
+            "Below it there is no water to lower. Levels are elevations, not depths.",
+        )
+        faults.raise_if_any()
+    if level > ground + 0.01:
+        faults.warn(
+            f"the natural water level at the pit is {level:.2f} m, {level - ground:.2f} m above "
+            "the ground: artesian, or a slip of the datum?"
+        )

@@ -6,9 +6,8 @@ nothing that looks finished.
 
 from __future__ import annotations
 
+import contextlib
 import json
-import os
-import re
 import shutil
 import time
 from collections.abc import Callable
@@ -19,11 +18,12 @@ from typing import Any
 
 import numpy as np
 
-from wellring.inputs.faults import FaultLog, InputFaults, SolverFailed, nearest
+from wellring.inputs.faults import FaultLog, SolverFailed, nearest
 from wellring.inputs.read_site import Site, read_site
 from wellring.inputs.site import Scheme
 from wellring.model.layout import Layout, lay_out
 from wellring.model.make_ledger import make_ledger
+from wellring.model.result_folders import fresh_folder, keep_failed, put_in_place, safe_name
 from wellring.model.solver import Solver, find_solver
 from wellring.model.stages import SolvedStage, solve_scheme
 from wellring.postprocess.answers import Answers, post_process
@@ -58,18 +58,55 @@ def schemes_of(site: Site, name: str | None = None) -> list[tuple[int, Scheme]]:
 
     Raises
     ------
-    InputFaults : no scheme has that name.
+    InputFaults : no scheme has that name, or two would be written to the same folder.
     """
     schemes = list(enumerate(site.description.schemes)) or [(0, NO_SCHEME)]
+    faults = site.fault_log()
+    taken: dict[str, str] = {}
+    for index, scheme in schemes:
+        other = taken.setdefault(safe_name(scheme.name).casefold(), scheme.name)
+        if other != scheme.name:
+            faults.add(
+                site.file.name,
+                f"schemes.{index}.name",
+                scheme.name,
+                f"a name whose folder differs from that of '{other}'",
+                "Only letters, digits, spaces and hyphens count, and the first 60 of them.",
+            )
+    faults.raise_if_any()
     if name is None:
         return schemes
     chosen = [item for item in schemes if item[1].name == name]
     if not chosen:
-        faults = FaultLog()
         known = [scheme.name for _, scheme in schemes]
-        faults.add(site.file.name, "schemes", name, "the name of a scheme", nearest(name, known))
+        faults.add(site.file.name, "--scheme", name, "the name of a scheme", nearest(name, known))
         faults.raise_if_any()
     return chosen
+
+
+def report(run_folder: str | Path, *, say: Say | None = None, figures: bool = True) -> Run:
+    """Post-process a finished run again, without solving.
+
+    Raises
+    ------
+    InputFaults : the folder holds no finished run.
+    """
+    folder = Path(run_folder)
+    reader = RunFolder(folder)
+    finished = False
+    with contextlib.suppress(OSError, ValueError, KeyError, TypeError):
+        finished = reader.provenance["finished"] is True and bool(reader.ledger.stages)
+    if not finished:
+        faults = FaultLog()
+        faults.add(
+            folder,
+            RUN_FILE,
+            None,
+            "a finished run folder",
+            "Name the folder of one scheme that 'wellring run' wrote, in SITE's name + .runs.",
+        )
+        faults.raise_if_any()
+    return Run(folder, post_process(reader, figures=figures, say=say))
 
 
 def runs_folder(site_file: str | Path, out: str | Path | None = None) -> Path:
@@ -105,20 +142,14 @@ def run(
     """
     tell = say or (lambda text: None)
     site = read_site(site_file)
+    chosen = schemes_of(site, scheme)
     found = find_solver(solver, say=tell)
     folder = runs_folder(site_file, out)
-    chosen = schemes_of(site, scheme)
     layouts = [lay_out(site, item, number) for number, item in chosen]
     return [
         _run_one(site, layout, number, found, folder, tell, figures, side_studies)
         for (number, _), layout in zip(chosen, layouts, strict=True)
     ]
-
-
-def safe_name(name: str) -> str:
-    """A folder name for a scheme's name, readable and safe on every system."""
-    safe = re.sub(r"[^\w\- ]+", "_", name, flags=re.UNICODE).strip(" ._")[:60]
-    return safe or "scheme"
 
 
 def _run_one(
@@ -133,7 +164,7 @@ def _run_one(
 ) -> Run:
     name = safe_name(layout.scheme.name)
     final = runs / name
-    partial = _fresh_folder(runs, name)
+    partial = fresh_folder(runs, name)
     say(
         f"{layout.scheme.name}: {layout.ground.active.sum():,} cells in "
         f"{layout.ground.layers.present.shape[0]} layers"
@@ -156,64 +187,13 @@ def _run_one(
         provenance["timings"]["total"] = time.perf_counter() - began
         _write_json(partial / RUN_FILE, {**provenance, "finished": True})
     except SolverFailed as failure:
-        kept = _keep_failed(partial, runs / f"{name}.failed")
+        kept = keep_failed(partial, runs / f"{name}.failed")
         raise SolverFailed(failure.stage, failure.why, kept / MODEL_FOLDER) from None
     except BaseException:
         shutil.rmtree(partial, ignore_errors=True)
         raise
-    _put_in_place(partial, final)
+    put_in_place(partial, final)
     return Run(final, answers)
-
-
-def _fresh_folder(runs: Path, name: str) -> Path:
-    """An empty temporary folder beside the final one; leftovers of dead runs are removed."""
-    try:
-        runs.mkdir(parents=True, exist_ok=True)
-        for old in runs.glob(f".{name}.partial-*"):
-            owner = old.name.rpartition("-")[2]
-            if not (owner.isdigit() and _alive(int(owner))):
-                shutil.rmtree(old, ignore_errors=True)
-        partial = runs / f".{name}.partial-{os.getpid()}"
-        shutil.rmtree(partial, ignore_errors=True)
-        partial.mkdir()
-    except OSError as error:
-        faults = FaultLog()
-        faults.add(
-            str(runs),
-            "the output folder",
-            None,
-            "a folder that can be written",
-            f"{error.strerror}. Give another with --out.",
-        )
-        raise InputFaults(faults.faults) from None
-    return partial
-
-
-def _alive(process: int) -> bool:
-    try:
-        os.kill(process, 0)
-    except ProcessLookupError:
-        return False
-    except OSError:
-        return True
-    return True
-
-
-def _put_in_place(partial: Path, final: Path) -> None:
-    """Rename the finished folder to its name; an older run there is replaced, never mixed."""
-    if final.exists():
-        old = final.with_name(f".{final.name}.old-{os.getpid()}")
-        final.rename(old)
-        partial.rename(final)
-        shutil.rmtree(old, ignore_errors=True)
-    else:
-        partial.rename(final)
-
-
-def _keep_failed(partial: Path, kept: Path) -> Path:
-    shutil.rmtree(kept, ignore_errors=True)
-    partial.rename(kept)
-    return kept
 
 
 def _side_studies(
