@@ -178,6 +178,8 @@ def _write_natural(gwf: flopy.mf6.ModflowGwf, stage: StageModel) -> None:
     flat = stage.active.reshape(-1)
     for index, item in enumerate(stage.water.exchanges):
         keep = flat[item.node]
+        if not keep.any():  # all of it is dug away; MODFLOW 6 refuses an empty list
+            continue
         node, level, conductance = item.node[keep], item.level[keep], item.conductance[keep] * DAY
         name = f"ghb_{index + 1}" if item.floor is None else f"riv_{index + 1}"
         common = {"pname": name, "filename": f"{name}.dat", "save_flows": True}
@@ -189,6 +191,8 @@ def _write_natural(gwf: flopy.mf6.ModflowGwf, stage: StageModel) -> None:
             flopy.mf6.ModflowGwfriv(gwf, stress_period_data={0: rows}, **common)
     for index, held in enumerate(stage.water.held):
         keep = flat[held.node]
+        if not keep.any():
+            continue
         rows = _list(stage, held.node[keep], held.level[keep])
         name = f"chd_{index + 1}"
         flopy.mf6.ModflowGwfchd(

@@ -35,8 +35,8 @@ _HEAD_CLOSURE = 1e-4
 _FLOW_CLOSURE = 0.1
 _STILL = 0.1
 """Total inflow [m³/day] below which the water stands still: 100 litres a day over the whole model."""
-_DISCREPANCY = re.compile(r"PERCENT DISCREPANCY =\s*([-+0-9.Ee*]+)")
-_TOTAL_IN = re.compile(r"TOTAL IN =\s*([-+0-9.Ee]+)")
+_DISCREPANCY = re.compile(r"PERCENT DISCREPANCY =\s*(\S+)")
+_TOTAL_IN = re.compile(r"TOTAL IN =\s*(\S+)")
 
 
 @dataclass
