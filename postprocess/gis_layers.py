@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from wellring.postprocess.fields import site_crs
 from wellring.postprocess.geopackage import write_geopackage
+from wellring.postprocess.heads import level_at
 from wellring.postprocess.rasters import stage_slug, write_rasters
 from wellring.postprocess.run_folder import RunFolder
 
