@@ -12,6 +12,9 @@ from wellring.inputs.faults import FaultLog
 from wellring.inputs.site import FixedHead, NoFlow, River, SiteDescription
 from wellring.inputs.walls import Wall
 
+_TOUCHING = 0.01
+"""A boundary may run along the pit's edge, to this much [m]: a quay, or a face to be left out."""
+
 
 def check_plan(
     site: SiteDescription,
@@ -26,12 +29,15 @@ def check_plan(
     ----------
     outline, geometries : in site metres, as :class:`wellring.inputs.read_site.Site` has them.
     """
+    within = outline.buffer(-_TOUCHING)
     for index, boundary in enumerate(site.water.boundary):
         place = f"water.boundary.{index}"
         shape = geometries.get(place)
         if shape is None or not isinstance(boundary, River | FixedHead | NoFlow):
             continue
-        inside = shapely.intersection(shape, outline)
+        if isinstance(boundary, FixedHead) and boundary.soils is not None:
+            continue  # a level held in an aquifer beneath, or above where nothing is dug
+        inside = shapely.intersection(shape, within)
         if max(inside.length, inside.area) > 1e-6:
             faults.add(
                 file,
