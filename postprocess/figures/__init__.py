@@ -73,18 +73,23 @@ def _sheets(run: RunFolder, results: list[StageResult]) -> Iterator[tuple[str, F
     last = len(results) - 1
     for number, result in enumerate(results):
         if result.fall is not None:
-            yield (f"plan-{result.entry.folder}",
-                   draw_plan(run, results, number, None, windows, cuts))
+            yield (
+                f"plan-{result.entry.folder}",
+                draw_plan(run, results, number, None, windows, cuts),
+            )
     for unit in drawn_aquifers(run, results):
         name = _file_part(run.ledger.units[unit].label)
-        yield (f"plan-{results[last].entry.folder}-unit-{unit + 1}{name}",
-               draw_plan(run, results, last, unit, windows, cuts))
+        yield (
+            f"plan-{results[last].entry.folder}-unit-{unit + 1}{name}",
+            draw_plan(run, results, last, unit, windows, cuts),
+        )
     for cut in cuts:
         name = "along" if cut.along else "across"
         yield f"section-{name}", draw_section(run, results, cut)
     if run.ledger.borings:
         yield "borings", draw_fence(run, results)
-    if results[last].dryness is not None and results[last].dryness.plan.size:
+    dry = results[last].dryness
+    if dry is not None and dry.plan.size:
         yield "floor", draw_floor(run, results[last])
     if any(result.inflow is not None for result in results):
         yield "inflow", draw_inflow(run, results)

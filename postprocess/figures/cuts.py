@@ -26,7 +26,7 @@ class Cut:
     along : whether it runs along the pit's long side.
     axis : 0 if it runs along local x, 1 along local y.
     at : the other local coordinate of the line [m].
-    cells : (m,) plan cells it passes, in the order of `s`.
+    cells : (m,) plan cells it passes and one more at each end, in the order of `s`.
     s : (m,) distance of the cells' centres from the first end [m].
     start : local coordinate at the first end [m].
     length : of the section [m].
@@ -80,7 +80,7 @@ def _cut(run: RunFolder, outline: Floats, letter: str, axis: int, along: bool) -
     pit = shapely.Polygon(outline)
     low, high = outline.min(axis=0), outline.max(axis=0)
     centres = run.local_centres
-    corridor = max(LEAST_CORRIDOR, 0.25 * float(np.min(high - low)))
+    corridor = max(LEAST_CORRIDOR, 0.15 * float(np.min(high - low)))
     other = centres[1 - axis]
     index = _best_line(run, pit, other, axis, low, high, corridor)
     at = float(other[index])
@@ -89,16 +89,25 @@ def _cut(run: RunFolder, outline: Floats, letter: str, axis: int, along: bool) -
     edges = np.asarray(run.ledger.grid.x_edges if axis == 0 else run.ledger.grid.y_edges)
     start, end = max(start, edges.min()), min(end, edges.max())
     mine = centres[axis]
-    kept = np.flatnonzero((mine >= start) & (mine <= end))
-    kept = kept[np.argsort(mine[kept])]
+    order = np.argsort(mine)
+    first, last = np.searchsorted(mine[order], (start, end))
+    kept = order[max(int(first) - 1, 0) : int(last) + 1]
     ncol = run.ledger.grid.ncol
     cells = index * ncol + kept if axis == 0 else kept * ncol + index
     pair = (np.array([start, end]), np.full(2, at))
     x, y = run.to_site(*(pair if axis == 0 else pair[::-1]))
     cut = Cut(
-        letter=letter, along=along, axis=axis, at=at, cells=cells.astype(np.intp),
-        s=mine[kept] - start, start=float(start), length=float(end - start),
-        ends=((float(x[0]), float(y[0])), (float(x[1]), float(y[1]))), corridor=corridor, pit=[],
+        letter=letter,
+        along=along,
+        axis=axis,
+        at=at,
+        cells=cells.astype(np.intp),
+        s=mine[kept] - start,
+        start=float(start),
+        length=float(end - start),
+        ends=((float(x[0]), float(y[0])), (float(x[1]), float(y[1]))),
+        corridor=corridor,
+        pit=[],
     )
     inside = shapely.intersection(cut._local_line(), pit)
     pieces = [
@@ -111,10 +120,15 @@ def _cut(run: RunFolder, outline: Floats, letter: str, axis: int, along: bool) -
 
 
 def _best_line(
-    run: RunFolder, pit: shapely.Polygon, other: Floats, axis: int, low: Floats, high: Floats,
+    run: RunFolder,
+    pit: shapely.Polygon,
+    other: Floats,
+    axis: int,
+    low: Floats,
+    high: Floats,
     corridor: float,
 ) -> int:
-    """The row or column that shows most: long in the pit, through the middle, close to wells."""
+    """The row or column that shows most: long well inside the pit, central, close to wells."""
     middle = (pit.centroid.y, pit.centroid.x)[axis]
     half = 0.5 * float(high[1 - axis] - low[1 - axis])
     tried = np.flatnonzero(np.abs(other - middle) <= 0.4 * half)
@@ -125,11 +139,15 @@ def _best_line(
         np.column_stack((ends, np.full(2, at)) if axis == 0 else (np.full(2, at), ends))
         for at in other[tried]
     ]
-    length = shapely.length(shapely.intersection(shapely.linestrings(np.array(pairs)), pit))
+    # Along an edge of the pit a section would show neither the pit nor the ground beside it.
+    core = pit.buffer(-0.15 * float(np.min(high - low)))
+    if core.is_empty:
+        core = pit
+    length = shapely.length(shapely.intersection(shapely.linestrings(np.array(pairs)), core))
     score = length / max(float(length.max()), 1e-9) - 0.3 * np.abs(other[tried] - middle) / half
     wells = np.array([(w.x, w.y) for w in run.ledger.wells]).reshape(-1, 2)
     if wells.size:
         away = run.to_local(*wells.T)[1 - axis]
         near = np.abs(other[tried][:, None] - away[None, :])
-        score = score + 0.1 * np.minimum((near < 0.35 * corridor).sum(axis=1), 4)
+        score = score + 0.04 * np.minimum((near < corridor).sum(axis=1), 4)
     return int(tried[int(np.argmax(score))])

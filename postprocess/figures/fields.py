@@ -43,8 +43,10 @@ class PlanField:
     def cropped(self, window: tuple[float, float, float, float]) -> PlanField:
         """The rows and columns that reach into a window (x0, y0, x1, y1), and one more."""
         inside = (
-            (self.x >= window[0]) & (self.x <= window[2])
-            & (self.y >= window[1]) & (self.y <= window[3])
+            (self.x >= window[0])
+            & (self.x <= window[2])
+            & (self.y >= window[1])
+            & (self.y <= window[3])
         )
         parts = []
         for axis in (1, 0):
@@ -53,9 +55,80 @@ class PlanField:
                 return self
             parts.append(slice(max(int(held[0]) - 2, 0), int(held[-1]) + 3))
         rows, columns = parts
-        return PlanField(
-            self.x[rows, columns], self.y[rows, columns], self.values[rows, columns]
+        return PlanField(self.x[rows, columns], self.y[rows, columns], self.values[rows, columns])
+
+    def smoothed(self, times: int = 3) -> PlanField:
+        """The field `times` as fine, through all its values and with no new highs or lows.
+
+        Monotone cubic pieces (Fritsch and Carlson 1980) along rows, then along columns; beside
+        cells without a value the next value stands in.
+        """
+        from scipy.interpolate import PchipInterpolator
+        from scipy.ndimage import distance_transform_edt
+
+        missing = ~np.isfinite(self.values)
+        rows, columns = self.values.shape
+        if min(rows, columns) < 3 or missing.all():
+            return self
+        filled = self.values
+        if missing.any():
+            at = distance_transform_edt(missing, return_distances=False, return_indices=True)
+            filled = self.values[tuple(at)]
+        fine_row = np.linspace(0, rows - 1, (rows - 1) * times + 1)
+        fine_column = np.linspace(0, columns - 1, (columns - 1) * times + 1)
+        # Distances between centres count, for cells differ in size; places are linear in them.
+        along = _distance(self.x[0], self.y[0])
+        down = _distance(self.x[:, 0], self.y[:, 0])
+        new_along = np.interp(fine_column, np.arange(columns), along)
+        new_down = np.interp(fine_row, np.arange(rows), down)
+        values = PchipInterpolator(along, filled, axis=1)(new_along)
+        values = PchipInterpolator(down, values, axis=0)(new_down)
+        gone = missing[np.ix_(fine_row.round().astype(int), fine_column.round().astype(int))]
+        x, y = (
+            field[0][None, :] + (field[1] - field[1][0])[:, None]
+            for field in (
+                (
+                    np.interp(fine_column, np.arange(columns), c[0]),
+                    np.interp(fine_row, np.arange(rows), c[:, 0]),
+                )
+                for c in (self.x, self.y)
+            )
         )
+        return PlanField(x, y, np.where(gone, np.nan, values))
+
+
+def _distance(x: Floats, y: Floats) -> Floats:
+    return np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(x), np.diff(y)))])
+
+
+def contour_lines(field: PlanField, steps: list[float]) -> list[tuple[float, list[Floats]]]:
+    """Lines (m, 2) of a field in CRS units for those of the steps it takes.
+
+    Rings narrower than what three cells of the grid would hold are left out: they are the shape
+    of a cell, not of the water. The field is taken to be three times as fine as the grid.
+    """
+    from matplotlib.figure import Figure
+
+    values = np.ma.masked_invalid(field.values)
+    within = [step for step in steps if values.min() < step < values.max()]
+    if not within:
+        return []
+    drawn = Figure().add_subplot().contour(field.x, field.y, values, levels=within)
+    cell = 3 * min(
+        float(np.hypot(np.diff(field.x, axis=axis), np.diff(field.y, axis=axis)).min())
+        for axis in (0, 1)
+    )
+    found = []
+    for step, pieces in zip(within, drawn.allsegs, strict=True):
+        kept = [
+            piece
+            for piece in pieces
+            if len(piece) > 1
+            and (np.ptp(piece, axis=0).max() > 3 * cell or not np.allclose(piece[0], piece[-1]))
+        ]
+        if kept:
+            found.append((step, kept))
+    return found
 
 
 def plan_field(run: RunFolder, values: Floats, factor: float) -> PlanField:
@@ -140,6 +213,7 @@ def cells_outline(run: RunFolder, plan: NDArray[np.intp]) -> BaseGeometry:
     merged = shapely.union_all(boxes, grid_size=1e-6)
     return shapely.transform(
         merged,
-        lambda points: np.column_stack(run.to_site(points[:, 0], points[:, 1]))
-        / run.ledger.metres_per_unit,
+        lambda points: (
+            np.column_stack(run.to_site(points[:, 0], points[:, 1])) / run.ledger.metres_per_unit
+        ),
     )

@@ -111,7 +111,8 @@ class LabelPlacer:
         half = np.array([width / 2, height / 2])
         boxes = np.hstack([centre - half, centre + half])
         cost, hard = self._cost(boxes)
-        cost = cost + offsets[:, 2] + np.where(self._inside(boxes), 0, 1e9)
+        cost = cost + offsets[:, 2] + np.where(hard > 0, 1e6, 0)
+        cost = cost + np.where(self._inside(boxes), 0, 1e9)
         best = int(np.argmin(cost))
         if not must and (hard[best] > 0 or cost[best] >= 1e9):
             return False
@@ -148,19 +149,25 @@ class LabelPlacer:
         """(m, 3) shift of the label's centre [px] and what the place costs beforehand."""
         found = []
         outward = None if away_from is None else at - self.pixels([away_from])[0]
-        for ring, gap in enumerate((5.0, 11.0, 19.0, 30.0)):
+        for ring, gap in enumerate((5.0, 11.0, 19.0, 30.0, 44.0)):
             angle = _DIRECTIONS
             unit = np.column_stack([np.cos(angle), np.sin(angle)])
-            # A box touches a circle of radius gap: its half size counts along the direction.
-            shift = unit * (gap * _POINT + np.array([width / 2, height / 2]))
+            # The box stays outside a circle of radius gap around the point.
+            half = np.array([width / 2, height / 2])
+            shift = unit * gap * _POINT + np.clip(1.42 * unit, -1, 1) * half
             cost = np.full(len(angle), 25.0 * ring) + np.arange(len(angle))
             if outward is not None and np.hypot(*outward) > 1:
                 cost = cost + 60 * (1 - unit @ (outward / np.hypot(*outward)))
             found.append(np.column_stack([shift, cost]))
         return np.vstack(found)
 
-    def place_on_line(self, lines: list[Floats], text: str, size: float = 6.0) -> bool:
-        """Label the longest of some lines (each (m, 2), data coordinates) on the line itself."""
+    def place_on_line(
+        self, lines: list[Floats], text: str, size: float = 6.0, clear: bool = False
+    ) -> bool:
+        """Label one of some lines (each (m, 2), data coordinates) on the line itself.
+
+        `clear`: only where nothing at all is covered.
+        """
         spots = []
         for line in lines:
             corner = self.pixels(line)
@@ -173,9 +180,9 @@ class LabelPlacer:
         half = np.array(text_size(text, size)) / 2
         boxes = np.hstack([centre - half - 2, centre + half + 2])
         cost, hard = self._cost(boxes)
-        cost = cost + np.where(self._inside(boxes), 0, 1e9)
+        cost = cost + np.where(hard > 0, 1e6, 0) + np.where(self._inside(boxes), 0, 1e9)
         best = int(np.argmin(cost))
-        if hard[best] > 0 or cost[best] >= 1e9:
+        if hard[best] > 0 or cost[best] >= (1.0 if clear else 1e9):
             return False
         # Two labels of one contour, or of neighbours, side by side say nothing twice.
         self._add(boxes[best : best + 1] + np.array([-12, -12, 12, 12]), 1.0)

@@ -9,9 +9,14 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from wellring.postprocess.answers import StageResult
+from wellring.postprocess.answers import REACH_DRAWDOWN, StageResult
 from wellring.postprocess.figures.cuts import Cut
-from wellring.postprocess.figures.fields import PlanField, contour_steps, plan_field
+from wellring.postprocess.figures.fields import (
+    PlanField,
+    contour_lines,
+    contour_steps,
+    plan_field,
+)
 from wellring.postprocess.figures.labels import LabelPlacer
 from wellring.postprocess.figures.plan_marks import (
     Handles,
@@ -20,6 +25,7 @@ from wellring.postprocess.figures.plan_marks import (
     draw_pit,
     draw_scale_and_north,
     draw_wells,
+    nice_length,
 )
 from wellring.postprocess.figures.style import (
     BANDS,
@@ -30,6 +36,7 @@ from wellring.postprocess.figures.style import (
     SHEET,
     WALL,
     Scales,
+    explain,
     panel,
     plain,
     sheet,
@@ -43,7 +50,7 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 Window = tuple[float, float, float, float]
 
-_WIDTH, _HEIGHT, _BOTTOM = 5.0, 4.55, 2.25
+_WIDTH, _HEIGHT, _BOTTOM = 4.9, 4.9, 2.05
 """A plan's panel on the sheet [in]."""
 
 
@@ -85,12 +92,16 @@ def _window(points: Floats, margin: float, least: float) -> Window:
     middle, span = 0.5 * (low + high), (1 + 2 * margin) * (high - low)
     wide = max(span[0], span[1] * _WIDTH / _HEIGHT, least)
     half = 0.5 * np.array([wide, wide * _HEIGHT / _WIDTH])
-    return (*(middle - half), *(middle + half))  # type: ignore[return-value]
+    return (*(middle - half), *(middle + half))
 
 
 def draw_plan(
-    run: RunFolder, results: list[StageResult], number: int, unit: int | None,
-    windows: PlanWindows, cuts: list[Cut],
+    run: RunFolder,
+    results: list[StageResult],
+    number: int,
+    unit: int | None,
+    windows: PlanWindows,
+    cuts: list[Cut],
 ) -> Figure:
     """The sheet of one stage.
 
@@ -107,29 +118,34 @@ def draw_plan(
     field = plan_field(run, fall, scales.length.factor)
     steps = contour_steps(run, _largest(results, label) * scales.length.factor)
     what = "water table" if label is None else f"head in {plain(label, 40)}"
-    figure = sheet(run, f"Drawdown of the {what}", result.entry.name, "")
+    figure = sheet(run, f"Drawdown of the {what}", result.entry.name)
     handles: Handles = {}
     left_out = 0
     for close, left in ((False, MARGIN + 0.25), (True, SHEET[0] - MARGIN - _WIDTH)):
         axes = panel(figure, left, _BOTTOM, _WIDTH, _HEIGHT)
         window = windows.close if close else windows.wide
-        _frame(axes, window, scales, run)
-        axes.set_title("at the excavation" if close else "whole extent of the drawdown",
-                       fontsize=8.5, loc="left", pad=4)
+        frame_plan(axes, window, scales, run)
+        axes.set_title(
+            "at the excavation" if close else "whole extent of the drawdown",
+            fontsize=8.5,
+            loc="left",
+            pad=4,
+        )
         placer = LabelPlacer(axes)
-        draw_scale_and_north(axes, scales, placer)
-        lines = _contours(axes, field.cropped(window), steps)
+        draw_scale_and_north(axes, scales)
+        lines = _contours(axes, field.cropped(window).smoothed(), steps, refine=close)
         draw_pit(axes, run, scales, placer, handles, number)
         draw_boundaries(axes, run, placer, handles, named=True)
         if close:
             _mark_cuts(axes, cuts, scales, placer)
         left_out += draw_wells(axes, run, scales, placer, handles, number, named=close)
-        draw_borings_and_points(axes, run, scales, placer, handles, close)
+        hidden = None if close else shapely.box(*windows.close)
+        draw_borings_and_points(axes, run, scales, placer, handles, hidden)
         for step, pieces in lines:
-            placer.place_on_line(pieces, f"{step:g}")
+            placer.place_on_line(pieces, f"{step:g}", clear=abs(step) not in steps)
         if not close:
             _show_close_window(axes, windows)
-    _band_key(figure, steps, scales, field)
+    _band_key(figure, steps, scales)
     _legend(figure, handles)
     _note(figure, run, scales, result, left_out, what)
     return figure
@@ -145,7 +161,8 @@ def _largest(results: list[StageResult], label: str | None) -> float:
     return max(highest, default=0.0)
 
 
-def _frame(axes: Axes, window: Window, scales: Scales, run: RunFolder) -> None:
+def frame_plan(axes: Axes, window: Window, scales: Scales, run: RunFolder) -> None:
+    """Limits and labels of a plan's axes: coordinates of the site's system."""
     from matplotlib.ticker import MaxNLocator, StrMethodFormatter
 
     axes.set_facecolor(BEYOND)
@@ -154,41 +171,66 @@ def _frame(axes: Axes, window: Window, scales: Scales, run: RunFolder) -> None:
     for axis, name in ((axes.xaxis, "Easting"), (axes.yaxis, "Northing")):
         axis.set_major_locator(MaxNLocator(4, steps=[1, 2, 5, 10]))
         axis.set_major_formatter(StrMethodFormatter("{x:.0f}"))
-        axis.set_label_text(f"{name} [{scales.crs_unit}], {plain(run.ledger.crs, 40)}",
-                            fontsize=7)
+        axis.set_label_text(f"{name} [{scales.crs_unit}], {plain(run.ledger.crs, 40)}", fontsize=7)
     axes.yaxis.set_tick_params(labelrotation=90)
     for text in axes.get_yticklabels():
-        text.set_va("center")
-    axes.xaxis.labelpad = axes.yaxis.labelpad = 2
+        text.set_verticalalignment("center")
+    axes.xaxis.labelpad, axes.yaxis.labelpad = 2, 4
 
 
 def _contours(
-    axes: Axes, field: PlanField, steps: list[float]
+    axes: Axes, field: PlanField, steps: list[float], refine: bool
 ) -> list[tuple[float, list[Floats]]]:
-    """Draw bands and contours; the lines of each step as (m, 2) in data coordinates."""
+    """Draw bands and contours; the lines of each step as (m, 2) in data coordinates.
+
+    `refine` adds even steps between the least and the largest value shown, where the common
+    steps are too far apart to tell anything.
+    """
+    from matplotlib.collections import LineCollection
+
     values = np.ma.masked_invalid(field.values)
     if values.count() == 0 or min(values.shape) < 2:
         return []
-    axes.contourf(field.x, field.y, values, levels=[*steps, np.inf],
-                  colors=_band_fills(steps)[1:], zorder=1)
-    held = np.ma.masked_where(values >= steps[0], values)
-    if held.count():
-        axes.contourf(field.x, field.y, values, levels=[-np.inf, steps[0]], colors=[PAPER],
-                      zorder=0.9)
+    axes.contourf(
+        field.x,
+        field.y,
+        values,
+        levels=[-np.inf, *steps, np.inf],
+        colors=_band_fills(steps),
+        zorder=1,
+    )
+    low, high = float(values.min()), float(values.max())
+    falling = {step: 0.9 if step >= 1 else 0.6 for step in steps}
+    if refine:
+        falling = {step: 0.4 for step in _even_steps(low, high) if step >= steps[0]} | falling
     lines: list[tuple[float, list[Floats]]] = []
-    for levels, style in (
-        (steps, {"colors": [INK], "linewidths": [0.8 if s >= 1 else 0.5 for s in steps]}),
-        ([-s for s in reversed(steps)], {"colors": [WALL], "linewidths": 0.7,
-                                         "linestyles": "dashed"}),
+    for widths, colour, style in (
+        (falling, INK, "solid"),
+        ({-step: 0.7 for step in steps}, WALL, "dashed"),
     ):
-        within = [s for s in levels if values.min() < s < values.max()]
-        if not within:
-            continue
-        if isinstance(style["linewidths"], list):
-            style["linewidths"] = [0.8 if s >= 1 else 0.5 for s in within]
-        drawn = axes.contour(field.x, field.y, values, levels=within, zorder=3, **style)
-        lines += [(s, list(p)) for s, p in zip(within, drawn.allsegs, strict=True)]
-    return lines
+        for step, pieces in contour_lines(field, sorted(widths)):
+            axes.add_collection(
+                LineCollection(
+                    pieces,
+                    colors=colour,
+                    linewidths=widths[step],
+                    linestyles=style,
+                    zorder=3,
+                    gid=f"{'pit' if refine else 'all'}_drawdown_{step:g}",
+                ),
+                autolim=False,
+            )
+            lines.append((step, pieces))
+    # The common steps get their label first.
+    return sorted(lines, key=lambda item: item[0] not in steps)
+
+
+def _even_steps(low: float, high: float) -> list[float]:
+    if high - low < 1e-3:
+        return []
+    step = nice_length((high - low) / 7)
+    count = np.arange(np.ceil(low / step), np.floor(high / step) + 1)
+    return [float(value) for value in (count * step).round(6)]
 
 
 def _band_fills(steps: list[float]) -> list[str]:
@@ -207,12 +249,31 @@ def _mark_cuts(axes: Axes, cuts: list[Cut], scales: Scales, placer: LabelPlacer)
         if seen.is_empty or seen.geom_type != "LineString":
             continue
         ends = np.asarray(seen.coords)
-        axes.plot(ends[:, 0], ends[:, 1], color=INK, linewidth=0.6, zorder=4.2,
-                  linestyle=(0, (9, 2.5, 1.5, 2.5)))
-        for point, name in zip(ends, (cut.letter, f"{cut.letter}′"), strict=True):
-            axes.text(*point, name, fontsize=8, weight="bold", ha="center", va="center",
-                      zorder=9, bbox={"boxstyle": "circle,pad=0.18", "facecolor": PAPER,
-                                      "edgecolor": INK, "linewidth": 0.5})
+        axes.plot(
+            ends[:, 0],
+            ends[:, 1],
+            color=INK,
+            linewidth=0.6,
+            zorder=4.2,
+            linestyle=(0, (9, 2.5, 1.5, 2.5)),
+        )
+        for point, name in zip(ends, (cut.letter, f"{cut.letter}'"), strict=True):
+            axes.text(
+                float(point[0]),
+                float(point[1]),
+                name,
+                fontsize=8,
+                weight="bold",
+                ha="center",
+                va="center",
+                zorder=9,
+                bbox={
+                    "boxstyle": "circle,pad=0.22",
+                    "facecolor": PAPER,
+                    "edgecolor": INK,
+                    "linewidth": 0.5,
+                },
+            )
         placer.block(ends, 8)
         placer.block_line(ends, 0.12)
 
@@ -221,33 +282,52 @@ def _show_close_window(axes: Axes, windows: PlanWindows) -> None:
     from matplotlib.patches import Rectangle
 
     x0, y0, x1, y1 = windows.close
-    axes.add_patch(Rectangle((x0, y0), x1 - x0, y1 - y0, fill=False, edgecolor=INK,
-                             linewidth=0.6, linestyle=(0, (2, 2)), zorder=5))
+    axes.add_patch(
+        Rectangle(
+            (x0, y0),
+            x1 - x0,
+            y1 - y0,
+            fill=False,
+            edgecolor=INK,
+            linewidth=0.6,
+            linestyle=(0, (2, 2)),
+            zorder=5,
+        )
+    )
 
 
-def _band_key(figure: Figure, steps: list[float], scales: Scales, field: PlanField) -> None:
+def _band_key(figure: Figure, steps: list[float], scales: Scales) -> None:
     """The bands of drawdown with the values between them."""
     from matplotlib.patches import Rectangle
 
     fills = _band_fills(steps)
-    axes = panel(figure, MARGIN + 0.25, 1.32, 5.0, 0.19)
+    axes = panel(figure, MARGIN + 0.25, 1.27, _WIDTH, 0.19)
     axes.set_xlim(0, len(fills))
     axes.set_ylim(0, 1)
     for place, fill in enumerate(fills):
         axes.add_patch(Rectangle((place, 0), 1, 1, facecolor=fill, edgecolor=INK, linewidth=0.4))
     axes.set_xticks(range(1, len(fills)), [f"{step:g}" for step in steps])
     axes.set_yticks([])
-    axes.set_title(f"Drawdown against the state before the work [{scales.length.unit}]",
-                   fontsize=7.5, loc="left", pad=3)
-    del field
+    axes.set_title(
+        f"Drawdown against the state before the work [{scales.length.unit}]",
+        fontsize=7.5,
+        loc="left",
+        pad=3,
+    )
 
 
 def _legend(figure: Figure, handles: Handles) -> None:
     items = list(handles.values())[:15]
-    figure.legend(handles=items, loc="upper left", ncols=3, borderaxespad=0, columnspacing=1.4,
-                  handlelength=2.2, labelspacing=0.55,
-                  bbox_to_anchor=((SHEET[0] - MARGIN - _WIDTH - 0.05) / SHEET[0],
-                                  1.72 / SHEET[1]))
+    figure.legend(
+        handles=items,
+        loc="upper left",
+        ncols=3,
+        borderaxespad=0,
+        columnspacing=1.4,
+        handlelength=2.2,
+        labelspacing=0.55,
+        bbox_to_anchor=((SHEET[0] - MARGIN - _WIDTH - 0.05) / SHEET[0], 1.72 / SHEET[1]),
+    )
 
 
 def _note(
@@ -255,19 +335,28 @@ def _note(
 ) -> None:
     told = []
     if result.inflow is not None:
-        told.append(f"Pumped in all: {scales.flow.text(result.inflow.total)}, by wells "
-                    f"{scales.flow.text(result.inflow.wells)}.")
+        told.append(
+            f"Pumped in all: {scales.flow.text(result.inflow.total)}, by wells "
+            f"{scales.flow.text(result.inflow.wells)}."
+        )
     if result.reach is not None:
-        told.append(f"Drawdown of 0.1 m reaches {scales.length.text(result.reach, 0)} from the "
-                    "pit's edge.")
+        told.append(
+            f"A drawdown of {scales.length.text(REACH_DRAWDOWN)} (of any aquifer) reaches "
+            f"{scales.length.text(result.reach, 0)} from the pit's edge."
+        )
     if left_out:
-        told.append(f"{left_out} of {len(run.ledger.wells)} wells not labelled for want of room; "
-                    "see tables/wells.csv.")
+        told.append(
+            f"{left_out} of {len(run.ledger.wells)} wells not labelled for want of room; "
+            "see tables/wells.csv."
+        )
     everywhere = [plain(b.name, 20) for b in run.ledger.boundaries if not b.nodes]
     if everywhere:
         told.append(f"Over the whole area: {', '.join(everywhere)}.")
-    dry = " Steady state. Left blank: less than the first contour. Grey: no water of this kind, "
-    lines = [" ".join(told), f"Fall of the {what} against the state before the work.{dry}"
-             "or outside the model. Dotted frame: the plan on the right. Grid north is up."]
-    figure.text(MARGIN / SHEET[0], 0.42 / SHEET[1], "\n".join(lines), fontsize=6.8,
-                va="bottom", linespacing=1.4)
+    told.append("Sections A and B: see the drawings of that name.")
+    lines = [
+        " ".join(told),
+        f"Fall of the {what} against the state before the work; steady state. White: less than "
+        "the first contour. Grey: none of this water, or outside the model. Dotted frame: the "
+        "plan on the right.",
+    ]
+    explain(figure, " ".join(lines))

@@ -60,14 +60,16 @@ def draw_boundaries(
             continue
         shape = cells_outline(run, plan)
         edge = entry.kind == "edge"
-        style = {
+        style: dict[str, Any] = {
             "facecolor": "#dcdad3" if edge else "#b5d3e6",
             "edgecolor": SOFT_INK if edge else WATER,
-            "hatch": "" if edge else "~~~".replace("~", "-"),
+            "hatch": "" if edge else "---",
             "linewidth": 0.4,
         }
         draw_geometry(axes, shape, zorder=2.5, **style)
-        told = "edge of the model, water held" if edge else f"{plain(entry.name, 30)} ({entry.kind})"
+        told = (
+            "edge of the model, water held" if edge else f"{plain(entry.name, 30)} ({entry.kind})"
+        )
         handles.setdefault(f"boundary {entry.name}", Patch(label=key_text(told), **style))
         if named and not edge:
             _name_boundary(axes, shape, placer, plain(entry.name, 30))
@@ -97,15 +99,18 @@ def draw_pit(
         if wall.from_stage > stage - 1:
             continue
         line = scales.crs(np.asarray(wall.line))
-        style = {
+        style: dict[str, Any] = {
             "color": WALL,
             "linewidth": 3.2 if wall.holds_water else 1.8,
             "linestyle": "-" if wall.holds_water else (0, (3, 1.6)),
         }
         axes.plot(line[:, 0], line[:, 1], zorder=4, solid_capstyle="butt", **style)
         placer.block_line(line)
-        told = (f"{plain(wall.kind)}, holds water" if wall.holds_water
-                else f"{plain(wall.kind)}, lets water through")
+        told = (
+            f"{plain(wall.kind)}, holds water"
+            if wall.holds_water
+            else f"{plain(wall.kind)}, lets water through"
+        )
         handles.setdefault(f"wall {told}", Line2D([], [], label=key_text(told), **style))
     axes.plot(outline[:, 0], outline[:, 1], color=INK, linewidth=1.0, zorder=4.5)
     placer.block_line(outline)
@@ -113,8 +118,13 @@ def draw_pit(
 
 
 def draw_wells(
-    axes: Axes, run: RunFolder, scales: Scales, placer: LabelPlacer, handles: Handles,
-    stage: int, named: bool,
+    axes: Axes,
+    run: RunFolder,
+    scales: Scales,
+    placer: LabelPlacer,
+    handles: Handles,
+    stage: int,
+    named: bool,
 ) -> int:
     """Wells with their name and flow in stage number `stage`; how many found no room for it."""
     from matplotlib.lines import Line2D
@@ -125,25 +135,31 @@ def draw_wells(
     at = scales.crs(np.array([[well.x, well.y] for well in wells]))
     runs = np.array([_runs(well, stage) for well in wells])
     size = 5.2 if named else 2.2
-    used = {"marker": "o", "markersize": size, "markerfacecolor": PAPER, "markeredgecolor": INK,
-            "markeredgewidth": 1.1 if named else 0.6, "linestyle": "none"}
-    idle = {**used, "markeredgecolor": SOFT_INK, "markeredgewidth": 0.7,
-            "markersize": 0.75 * size}
+    used: dict[str, Any] = {
+        "marker": "o",
+        "markersize": size,
+        "markerfacecolor": PAPER,
+        "markeredgecolor": INK,
+        "markeredgewidth": 1.1 if named else 0.6,
+        "linestyle": "none",
+    }
+    idle = {**used, "markeredgecolor": SOFT_INK, "markeredgewidth": 0.7, "markersize": 0.75 * size}
     if (~runs).any():
         axes.plot(*at[~runs].T, zorder=6, **idle)
         handles.setdefault("idle", Line2D([], [], label="well, not pumped in this stage", **idle))
     if runs.any():
         axes.plot(*at[runs].T, zorder=6, **used)
         if named:
-            axes.plot(*at[runs].T, zorder=6.1, marker="o", markersize=1.6, color=INK,
-                      linestyle="none")
+            axes.plot(
+                *at[runs].T, zorder=6.1, marker="o", markersize=1.6, color=INK, linestyle="none"
+            )
         label = f"well: name, flow [{scales.flow.unit}]" if named else "well"
         handles["well"] = Line2D([], [], label=label, **used)
     if not named:
         return 0
     placer.block(at, 0.6 * size)
-    middle = scales.crs(shapely.Polygon(run.ledger.outline).centroid.coords[0][0]), scales.crs(
-        shapely.Polygon(run.ledger.outline).centroid.coords[0][1])
+    centre = shapely.Polygon(run.ledger.outline).centroid
+    middle = (scales.crs(centre.x), scales.crs(centre.y))
     left_out = 0
     window = _window(axes, 0.0)
     for well, point, runs_now in zip(wells, at, runs, strict=True):
@@ -160,13 +176,19 @@ def _runs(well: WellEntry, stage: int) -> bool:
 
 
 def draw_borings_and_points(
-    axes: Axes, run: RunFolder, scales: Scales, placer: LabelPlacer, handles: Handles,
-    close: bool,
+    axes: Axes,
+    run: RunFolder,
+    scales: Scales,
+    placer: LabelPlacer,
+    handles: Handles,
+    hidden: BaseGeometry | None,
 ) -> None:
-    """Borings and named points; labelled where there is room."""
+    """Borings and named points; labelled where there is room, but not within `hidden`."""
     from matplotlib.lines import Line2D
 
     window = _window(axes, 0.0)
+    if hidden is not None:
+        window = window.difference(hidden)
     borings = [(plain(b.id, 20), b.x, b.y) for b in run.ledger.borings]
     points = [(plain(p.name, 40), p.x, p.y) for p in run.ledger.points]
     looks: tuple[tuple[str, Any, dict[str, Any]], ...] = (
@@ -176,16 +198,22 @@ def draw_borings_and_points(
     for kind, items, look in looks:
         if not items:
             continue
-        style = {"markeredgecolor": INK, "markeredgewidth": 0.6, "linestyle": "none", **look}
+        style: dict[str, Any] = {
+            "markeredgecolor": INK,
+            "markeredgewidth": 0.6,
+            "linestyle": "none",
+            **look,
+        }
         at = scales.crs(np.array([[x, y] for _, x, y in items], dtype=float))
         axes.plot(*at.T, zorder=5.5, **style)
         placer.block(at, 3)
         handles.setdefault(kind, Line2D([], [], label=kind, **style))
         for (name, _, _), spot in zip(items, at, strict=True):
             if window.contains(shapely.Point(spot)):
-                weight = {"style": "italic"} if kind == "named point" else {"color": SOFT_INK}
-                placer.place(tuple(spot), name, 6.3, must=close and kind == "named point",
-                             **weight)
+                weight: dict[str, Any] = (
+                    {"style": "italic"} if kind == "named point" else {"color": SOFT_INK}
+                )
+                placer.place(tuple(spot), name, 6.3, must=kind == "named point", **weight)
 
 
 def nice_length(wanted: float) -> float:
@@ -194,35 +222,59 @@ def nice_length(wanted: float) -> float:
     return float(max(step * power for step in (1, 2, 5) if step * power <= wanted * (1 + 1e-9)))
 
 
-def draw_scale_and_north(axes: Axes, scales: Scales, placer: LabelPlacer) -> None:
-    """A scale bar in shown units, and grid north (up, the axes being the site's coordinates)."""
+def draw_scale_and_north(axes: Axes, scales: Scales) -> None:
+    """A scale bar in shown units, and grid north (up, the axes being the site's coordinates).
+
+    Both stand above the plan's upper right corner, where they cover nothing.
+    """
     from matplotlib.patches import Polygon, Rectangle
 
     (x0, x1), (y0, y1) = axes.get_xlim(), axes.get_ylim()
     wide, high = x1 - x0, y1 - y0
     per_unit = scales.length.factor * scales.metres_per_unit
-    length = nice_length(0.28 * wide * per_unit)
+    length = nice_length(0.3 * wide * per_unit)
     bar = length / per_unit
-    left, low = x0 + 0.035 * wide, y0 + 0.05 * high
-    axes.add_patch(Rectangle((x0, y0), bar + 0.1 * wide, 0.1 * high, facecolor=PAPER,
-                             edgecolor="none", alpha=0.8, zorder=8))
+    left, low = x1 - 0.14 * wide - bar, y1 + 0.012 * high
     for part in range(4):
-        axes.add_patch(Rectangle((left + part * bar / 4, low), bar / 4, 0.011 * high,
-                                 facecolor=INK if part % 2 == 0 else PAPER, edgecolor=INK,
-                                 linewidth=0.5, zorder=8.5))
+        axes.add_patch(
+            Rectangle(
+                (left + part * bar / 4, low),
+                bar / 4,
+                0.01 * high,
+                facecolor=INK if part % 2 == 0 else PAPER,
+                edgecolor=INK,
+                linewidth=0.5,
+                clip_on=False,
+            )
+        )
     for share in (0.0, 0.5, 1.0):
-        text = f"{length * share:g}" + (f" {scales.length.unit}" if share == 1 else "")
-        axes.text(left + share * bar, low + 0.018 * high, text, fontsize=6.3, ha="center",
-                  va="bottom", zorder=8.6)
-    placer.block_corner(0, 0, (bar + 0.1 * wide) / wide, 0.1)
-    tip_x, tip_y = x1 - 0.045 * wide, y1 - 0.035 * high
-    tall, half = 0.075 * high, 0.014 * wide
-    axes.add_patch(Rectangle((x1 - 0.09 * wide, y1 - 0.17 * high), 0.09 * wide, 0.17 * high,
-                             facecolor=PAPER, edgecolor="none", alpha=0.8, zorder=8))
+        axes.text(
+            left + share * bar,
+            low + 0.014 * high,
+            f"{length * share:g}",
+            fontsize=6.3,
+            ha="center",
+            va="bottom",
+        )
+    axes.text(left + 1.04 * bar, low, scales.length.unit, fontsize=6.3, va="bottom")
+    tip_x, tip_y = x1 - 0.02 * wide, y1 + 0.085 * high
+    tall, half = 0.072 * high, 0.013 * wide
     for side, face in ((-half, INK), (half, PAPER)):
-        axes.add_patch(Polygon([(tip_x, tip_y), (tip_x + side, tip_y - tall),
-                                (tip_x, tip_y - 0.78 * tall)], facecolor=face, edgecolor=INK,
-                               linewidth=0.6, zorder=8.5))
-    axes.text(tip_x, tip_y - 1.12 * tall, "N", fontsize=8, weight="bold", ha="center", va="top",
-              zorder=8.6)
-    placer.block_corner(0.91, 0.83, 1, 1)
+        axes.add_patch(
+            Polygon(
+                [(tip_x, tip_y), (tip_x + side, tip_y - tall), (tip_x, tip_y - 0.78 * tall)],
+                facecolor=face,
+                edgecolor=INK,
+                linewidth=0.6,
+                clip_on=False,
+            )
+        )
+    axes.text(
+        tip_x - 1.5 * half,
+        tip_y - 0.5 * tall,
+        "N",
+        fontsize=8,
+        weight="bold",
+        ha="right",
+        va="center",
+    )

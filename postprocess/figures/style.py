@@ -5,6 +5,7 @@ from __future__ import annotations
 import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
+from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
 from wellring.inputs.units import Shown, shown
@@ -32,23 +33,24 @@ PIT = "#fbfaf7"
 AQUIFER_LINES = (("#6b3576", "o"), ("#8a5a00", "s"), ("#2f6b4f", "^"), ("#7a2440", "D"))
 """Colour and mark of the heads of the aquifers, in order from the top."""
 BANDS = (
-    "#f3f7f8",
-    "#e3edf1",
-    "#d1e1e8",
-    "#bdd4df",
-    "#a8c6d6",
-    "#93b8cb",
-    "#7eaac0",
-    "#6a9bb5",
-    "#578caa",
-    "#467c9c",
-    "#386d8d",
-    "#2c5d7c",
+    "#f4f8fa",
+    "#e9f1f5",
+    "#ddeaf0",
+    "#d1e3eb",
+    "#c5dbe6",
+    "#b8d3e1",
+    "#abcbdb",
+    "#9dc2d5",
+    "#90b9ce",
+    "#82b0c7",
+    "#75a6bf",
+    "#689db8",
 )
 """Fill of drawdown from little to much: one hue, so that it also orders in grey."""
 
-SETTINGS: dict[str, Any] = {
-    "font.family": ["DejaVu Sans"],
+SETTINGS: Any = {
+    "font.family": ["sans-serif"],
+    "font.sans-serif": ["DejaVu Sans"],
     "font.size": 7.5,
     "text.parse_math": False,
     "text.color": INK,
@@ -120,21 +122,20 @@ class Scales:
         return text.lstrip("-") if float(text) == 0 else text.replace("-", "−")
 
     def amount(self, value: float) -> str:
-        """A flow [m³/s] as shown, without its unit, to three figures or so."""
+        """A flow [m³/s] as shown, without its unit; small ones to more places."""
         number = self.flow.number(value)
-        digits = 2 if abs(number) < 1 else 1 if abs(number) < 100 else 0
+        digits = 2 if abs(number) < 1 else 1 if abs(number) < 10 else min(self.flow.digits, 1)
         text = f"{number:,.{digits}f}"
         return text.lstrip("-") if float(text.replace(",", "")) == 0 else text.replace("-", "−")
 
 
-def sheet(run: RunFolder, title: str, stage: str | None, note: str) -> Figure:
-    """An empty sheet with its title, the site, scheme and stage, and a note at the foot.
+def sheet(run: RunFolder, title: str, stage: str | None) -> Figure:
+    """An empty sheet with its title, the site, scheme and stage.
 
     Parameters
     ----------
     title : what is drawn.
     stage : the stage it is drawn for, None if for all of them.
-    note : how it is to be read; one or two lines.
     """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
@@ -175,9 +176,6 @@ def sheet(run: RunFolder, title: str, stage: str | None, note: str) -> Figure:
             },
         )
     figure.text(
-        MARGIN / across, 0.2 / up, note, fontsize=6.5, va="bottom", color=SOFT_INK, linespacing=1.35
-    )
-    figure.text(
         1 - MARGIN / across,
         0.2 / up,
         _made_by(run),
@@ -187,6 +185,18 @@ def sheet(run: RunFolder, title: str, stage: str | None, note: str) -> Figure:
         color=SOFT_INK,
     )
     return figure
+
+
+def explain(figure: Figure, text: str) -> None:
+    """Say at the sheet's foot how it is to be read, in lines of its width."""
+    figure.text(
+        MARGIN / SHEET[0],
+        0.42 / SHEET[1],
+        "\n".join(wrap(text, 205)),
+        fontsize=6.6,
+        va="bottom",
+        linespacing=1.4,
+    )
 
 
 def _made_by(run: RunFolder) -> str:
@@ -206,9 +216,14 @@ def panel(figure: Figure, left: float, bottom: float, width: float, height: floa
 def save(figure: Figure, folder: Path, name: str) -> list[Path]:
     """Write a sheet as `name`.png and `name`.svg and let go of it."""
     written = []
-    for suffix, extra in ((".png", {}), (".svg", {"Date": None})):
+    # No date: the same run gives the same file.
+    kinds: tuple[tuple[str, dict[str, Any]], ...] = (
+        (".png", {"Software": "wellring"}),
+        (".svg", {"Creator": "wellring", "Date": None}),
+    )
+    for suffix, told in kinds:
         path = folder / f"{name}{suffix}"
-        figure.savefig(path, dpi=DPI, metadata=extra, facecolor=PAPER)
+        figure.savefig(path, dpi=DPI, metadata=told, facecolor=PAPER)
         written.append(path)
     figure.clear()
     return written
