@@ -1,0 +1,120 @@
+"""Where the time goes at about 50 k, 250 k and 1 M cells: prints a table, asserts nothing.
+
+Run ``python tests/bench/scale.py [50000 250000 1000000]``. The site is the invented start site
+with finer and finer grids, every phase measured as CPU seconds of this process or, for the solver,
+of its children; peak memory is the largest of either so far.
+"""
+
+from __future__ import annotations
+
+import resource
+import shutil
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import wellring.model.start_site as start_module
+
+SIZES = {50_000: (1.3, 0.8, 1.18), 250_000: (0.36, 0.22, 1.115), 1_000_000: (0.25, 0.11, 1.055)}
+"""Cells wanted: (plan cell [m], sublayer [m], growth) that give about as many."""
+
+
+@contextmanager
+def cpu(times: dict[str, float], name: str, who: int = resource.RUSAGE_SELF) -> Iterator[None]:
+    """Add the CPU seconds spent inside to `times[name]`."""
+    before = resource.getrusage(who)
+    yield
+    after = resource.getrusage(who)
+    spent = after.ru_utime - before.ru_utime + after.ru_stime - before.ru_stime
+    times[name] = times.get(name, 0.0) + spent
+
+
+def sized_site(folder: Path, cell: float, sublayer: float, growth: float) -> Path:
+    """The start site with a grid of its own."""
+    site = start_module.start_site(folder)
+    text = site.read_text(encoding="utf-8")
+    site.write_text(f"{text}\n[grid]\ncell = {cell}\nsublayer = {sublayer}\ngrowth = {growth}\n")
+    return site
+
+
+def measure(size: tuple[float, float, float], work: Path) -> dict[str, float]:
+    """CPU seconds of every phase of one run, its cells and peak memory [MB]."""
+    from wellring.inputs.read_site import read_site
+    from wellring.model import stages as stage_module
+    from wellring.model.layout import lay_out
+    from wellring.model.make_ledger import make_ledger
+    from wellring.model.run import _provenance, _write_ground, _write_json
+    from wellring.model.solver import find_solver
+    from wellring.postprocess.answers import make_answers, read_results
+    from wellring.postprocess.figures import draw_figures
+    from wellring.postprocess.gis_layers import write_layers
+    from wellring.postprocess.run_folder import RUN_FILE, RunFolder
+    from wellring.postprocess.tables import write_tables
+
+    times: dict[str, float] = {}
+    solver = find_solver()
+    write = stage_module.write_stage
+
+    def timed_write(*args: object) -> None:
+        with cpu(times, "write"):
+            write(*args)  # type: ignore[arg-type]
+
+    stage_module.write_stage = timed_write  # type: ignore[assignment]
+    try:
+        with cpu(times, "build"):
+            site = read_site(sized_site(work / "site", *size))
+            layout = lay_out(site, site.description.schemes[0], 0)
+        folder = work / "run"
+        wall = time.perf_counter()
+        with cpu(times, "solve", resource.RUSAGE_CHILDREN), cpu(times, "drive"):
+            solved = stage_module.solve_scheme(layout, folder / "mf6", solver.path)
+        times["wall of stages"] = time.perf_counter() - wall
+        times["drive"] -= times["write"]
+        with cpu(times, "ledger"):
+            make_ledger(layout, solved).write(folder)
+            _write_ground(layout, folder)
+            _write_json(folder / RUN_FILE, _provenance(site, layout, solved, solver, {}))
+        run = RunFolder(folder)
+        with cpu(times, "read"):
+            results = read_results(run)
+        with cpu(times, "post-process"):
+            make_answers(run, results).write(folder)
+            write_tables(run, results)
+        with cpu(times, "GIS layers"):
+            write_layers(run, results, folder / "layers")
+        with cpu(times, "figures"):
+            draw_figures(run, results, folder / "figures")
+    finally:
+        stage_module.write_stage = write
+    kilobytes = {
+        "own memory MB": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss,
+        "solver memory MB": resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss,
+    }
+    times |= {name: value / 1024 for name, value in kilobytes.items()}
+    times["cells"] = float(layout.ground.active.sum())
+    times["stages"] = len(solved)
+    return times
+
+
+def main(wanted: list[int]) -> None:
+    """Print the table."""
+    rows = []
+    for size in wanted:
+        with tempfile.TemporaryDirectory() as folder:
+            rows.append(measure(SIZES[size], Path(folder)))
+            shutil.rmtree(folder, ignore_errors=True)
+    names = [name for name in rows[0] if name != "cells"]
+    print("| " + " | ".join(["CPU seconds", *(f"{row['cells']:,.0f} cells" for row in rows)]) + " |")
+    print("| --- " * (len(rows) + 1) + "|")
+    for name in names:
+        print("| " + " | ".join([name, *(f"{row[name]:.1f}" for row in rows)]) + " |")
+    own = ("build", "write", "drive", "ledger", "read", "post-process", "GIS layers", "figures")
+    shares = [sum(row[name] for name in own) for row in rows]
+    print("| " + " | ".join(["all but the solver", *(f"{share:.1f}" for share in shares)]) + " |")
+
+
+if __name__ == "__main__":
+    main([int(text) for text in sys.argv[1:]] or list(SIZES))
