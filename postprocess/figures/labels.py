@@ -94,6 +94,7 @@ class LabelPlacer:
         size: float = 6.5,
         away_from: tuple[float, float] | None = None,
         must: bool = False,
+        near: bool = False,
         **style: Any,
     ) -> bool:
         """Label a point in data coordinates; False if no free place was found near it.
@@ -103,10 +104,13 @@ class LabelPlacer:
         size : of the text [pt].
         away_from : the label goes to the side that is turned away from this point if it can.
         must : take the place that covers least rather than leave the label out.
+        near : only beside the point, with no leader.
         """
         at = self.pixels([point])[0]
         width, height = text_size(text, size)
         offsets = self._offsets(at, away_from, width, height)
+        if near:
+            offsets = offsets[: 2 * len(_DIRECTIONS)]
         centre = at + offsets[:, :2]
         half = np.array([width / 2, height / 2])
         boxes = np.hstack([centre - half, centre + half])

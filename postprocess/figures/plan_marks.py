@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 Floats = NDArray[np.float64]
+CROWD = 24
+"""Wells from which on only those are named that have room for it right beside them."""
 Handles = dict[str, Any]
 """Legend entries by what they are, so that each comes once."""
 
@@ -161,13 +163,15 @@ def draw_wells(
     centre = shapely.Polygon(run.ledger.outline).centroid
     middle = (scales.crs(centre.x), scales.crs(centre.y))
     left_out = 0
+    # Long leaders between many wells make a thicket in which nobody finds a name.
+    crowd = len(wells) > CROWD
     window = _window(axes, 0.0)
     for well, point, runs_now in zip(wells, at, runs, strict=True):
         if not window.contains(shapely.Point(point)):
             continue
         name = plain(well.name, 24)
         text = f"{name}\n{scales.amount(well.flow[stage])}" if runs_now else name
-        left_out += not placer.place(tuple(point), text, 6.3, away_from=middle)
+        left_out += not placer.place(tuple(point), text, 6.3, away_from=middle, near=crowd)
     return left_out
 
 
@@ -213,7 +217,14 @@ def draw_borings_and_points(
                 weight: dict[str, Any] = (
                     {"style": "italic"} if kind == "named point" else {"color": SOFT_INK}
                 )
-                placer.place(tuple(spot), name, 6.3, must=kind == "named point", **weight)
+                placer.place(
+                    tuple(spot),
+                    name,
+                    6.3,
+                    must=kind == "named point",
+                    near=kind == "boring",
+                    **weight,
+                )
 
 
 def nice_length(wanted: float) -> float:
