@@ -120,6 +120,7 @@ def lay_out(
     walls = scheme_walls(site, number, scheme)
     lines = {place: _wall_line(site, place, wall) for place, _, wall in walls}
     _check_toes(site, walls, lines, faults)
+    _check_extent(site, distance, faults)
     places = _drainage_places(site, number, scheme, faults)
     plan = size_plan(site, lines, places, distance, fineness)
     check_size(site, plan, None, faults)
@@ -199,6 +200,19 @@ def _check_toes(
                 f"{len(wall.toe)} levels",
                 f"one level, or one for each of the line's {corners - ring} corners",
             )
+    faults.raise_if_any()
+
+
+def _check_extent(site: Site, distance: float, faults: FaultLog) -> None:
+    extent = site.description.grid.extent
+    if extent is not None and extent <= distance and site.description.water.edge == "fixed head":
+        faults.add(
+            site.file.name,
+            "grid.extent",
+            extent,
+            f"more than the source distance ({distance:g} m)",
+            "Beyond the grid nothing gives water; leave grid.extent out.",
+        )
     faults.raise_if_any()
 
 
