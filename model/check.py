@@ -96,6 +96,7 @@ class CheckReport:
         return "\n".join([*lines, "", f"Nothing was run. Next: wellring run {self.site.file}"])
 
 
+_KINDS = {"edge": "natural levels held at the source distance", "river": "river"}
 _UNIT_HEAD = ("layer", "soil", "seen in", "mean thickness", "least", "most", "mean bottom")
 _SOIL_HEAD = ("soil", "kh", "kv", "sy", "ss [1/m]", "weight [kN/m³]", "from the file")
 
@@ -190,7 +191,8 @@ def _scheme(layout: Layout, folder: Path) -> SchemeCheck:
         ),
     ]
     facts += [
-        (item.name, f"{item.kind}, {item.node.size} cells") for item in layout.water.exchanges
+        (item.name, f"{_KINDS[item.kind]}, {item.node.size} cells")
+        for item in layout.water.exchanges
     ]
     facts += [(item.name, f"held level, {item.node.size} cells") for item in layout.water.held]
     walls = []

@@ -29,8 +29,13 @@ from wellring.postprocess.ledger import (
 Floats = NDArray[np.float64]
 
 
-def make_ledger(layout: Layout, stages: list[SolvedStage]) -> Ledger:
-    """The ledger of a layout and its solved stages (natural state first)."""
+def make_ledger(
+    layout: Layout, stages: list[SolvedStage], unsolved: list[StageEntry] | None = None
+) -> Ledger:
+    """The ledger of a layout and its solved stages (natural state first).
+
+    `unsolved` are entries to use instead where nothing was solved.
+    """
     site, plan = layout.site, layout.plan
     description = site.description
     nrow, ncol = plan.shape
@@ -58,7 +63,7 @@ def make_ledger(layout: Layout, stages: list[SolvedStage]) -> Ledger:
         soils={
             name: SoilEntry(v.kh, v.kv, v.ss, v.sy, v.weight) for name, v in layout.soils.items()
         },
-        stages=[_stage(layout, stage, index) for index, stage in enumerate(stages)],
+        stages=unsolved or [_stage(layout, stage, index) for index, stage in enumerate(stages)],
         inside=np.flatnonzero(layout.inside).tolist(),
         rim=list(zip(layout.rim.first.tolist(), layout.rim.second.tolist(), strict=True)),
         walls=_walls(layout),

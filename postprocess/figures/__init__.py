@@ -15,7 +15,7 @@ from wellring.postprocess.run_folder import RunFolder
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["draw_figures"]
+__all__ = ["draw_figures", "draw_ground"]
 
 # Matplotlib's settings and Python's warning filters belong to the whole process.
 _DRAWING = threading.Lock()
@@ -42,6 +42,18 @@ def draw_figures(run: RunFolder, results: list[StageResult], folder: Path) -> li
     ------
     OSError : the folder cannot be written.
     """
+    return _draw(_sheets(run, results), folder)
+
+
+def draw_ground(run: RunFolder, results: list[StageResult], folder: Path) -> list[Path]:
+    """Draw a site that was laid out but not solved: plan, two sections, borings.
+
+    Parameters, returns and errors as :func:`draw_figures`; `results` holds the natural state.
+    """
+    return _draw(_ground_sheets(run, results), folder)
+
+
+def _draw(sheets: Iterator[tuple[str, Figure]], folder: Path) -> list[Path]:
     import matplotlib
 
     from wellring.postprocess.figures.style import SETTINGS, save
@@ -53,7 +65,7 @@ def draw_figures(run: RunFolder, results: list[StageResult], folder: Path) -> li
         matplotlib.rcParams.update(SETTINGS)
         # Names may hold letters that no font here has; a box in their place is no error.
         warnings.filterwarnings("ignore", message=r"Glyph \d+", category=UserWarning)
-        for name, figure in _sheets(run, results):
+        for name, figure in sheets:
             written += save(figure, folder, name)
     return written
 
@@ -93,6 +105,21 @@ def _sheets(run: RunFolder, results: list[StageResult]) -> Iterator[tuple[str, F
         yield "floor", draw_floor(run, results[last])
     if any(result.inflow is not None for result in results):
         yield "inflow", draw_inflow(run, results)
+
+
+def _ground_sheets(run: RunFolder, results: list[StageResult]) -> Iterator[tuple[str, Figure]]:
+    from wellring.postprocess.figures.cuts import pit_cuts
+    from wellring.postprocess.figures.fence import draw_fence
+    from wellring.postprocess.figures.plan import draw_plan, plan_windows
+    from wellring.postprocess.figures.section import draw_section
+
+    cuts = pit_cuts(run)
+    yield "plan", draw_plan(run, results, 0, None, plan_windows(run, results), cuts)
+    for cut in cuts:
+        name = "along" if cut.along else "across"
+        yield f"section-{name}", draw_section(run, results, cut)
+    if run.ledger.borings:
+        yield "borings", draw_fence(run, results)
 
 
 def _file_part(label: str) -> str:

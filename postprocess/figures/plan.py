@@ -65,8 +65,8 @@ class PlanWindows:
 def plan_windows(run: RunFolder, results: list[StageResult]) -> PlanWindows:
     """Windows for all plans of a run, the same in every stage so that they can be compared.
 
-    The wide one holds every cell with the least contour's drawdown or more in any stage, the
-    close one the pit and the wells near it.
+    The wide one holds every cell with the least contour's drawdown or more in any stage (the
+    whole model where nothing was solved), the close one the pit and the wells near it.
     """
     scales = Scales.of(run)
     outline = np.asarray(run.ledger.outline)
@@ -75,7 +75,7 @@ def plan_windows(run: RunFolder, results: list[StageResult]) -> PlanWindows:
     least = contour_steps(run, 0.0)[0] / scales.length.factor
     falls = [result.fall.largest for result in results if result.fall is not None]
     with np.errstate(invalid="ignore"):
-        affected = (np.fmax.reduce(falls) >= least) if falls else np.zeros(run.area.size, bool)
+        affected = (np.fmax.reduce(falls) >= least) if falls else np.ones(run.area.size, bool)
     x, y = run.centres
     wide = np.vstack([outline, np.column_stack([x[affected], y[affected]])])
     near = [(w.x, w.y) for w in run.ledger.wells if pit.distance(shapely.Point(w.x, w.y)) < size]
@@ -107,34 +107,41 @@ def draw_plan(
 
     Parameters
     ----------
-    number : the stage's place in `results`.
+    number : the stage's place in `results`; without drawdown the site alone is drawn.
     unit : index of the unit whose head's drawdown is drawn, None for the water table's.
     cuts : sections to mark.
     """
     result, scales = results[number], Scales.of(run)
-    assert result.fall is not None
     label = None if unit is None else run.ledger.units[unit].label
-    fall = result.fall.table if label is None else result.fall.units[label]
-    field = plan_field(run, fall, scales.length.factor)
-    steps = contour_steps(run, _largest(results, label) * scales.length.factor)
+    field, steps = None, []
+    if result.fall is not None:
+        fall = result.fall.table if label is None else result.fall.units[label]
+        field = plan_field(run, fall, scales.length.factor)
+        steps = contour_steps(run, _largest(results, label) * scales.length.factor)
     what = "water table" if label is None else f"head in {plain(label, 40)}"
-    figure = sheet(run, f"Drawdown of the {what}", result.entry.name)
+    title = f"Drawdown of the {what}" if field is not None else "What would be modelled"
+    figure = sheet(run, title, result.entry.name if field is not None else None)
     handles: Handles = {}
     left_out = 0
+    last = len(run.ledger.stages) - 1
     for close, left in ((False, MARGIN + 0.25), (True, SHEET[0] - MARGIN - _WIDTH)):
         axes = panel(figure, left, _BOTTOM, _WIDTH, _HEIGHT)
         window = windows.close if close else windows.wide
         frame_plan(axes, window, scales, run)
         axes.set_title(
-            "at the excavation" if close else "whole extent of the drawdown",
+            "at the excavation"
+            if close
+            else ("whole extent of the drawdown" if field else "around"),
             fontsize=8.5,
             loc="left",
             pad=4,
         )
         placer = LabelPlacer(axes)
         draw_scale_and_north(axes, scales)
-        lines = _contours(axes, field.cropped(window).smoothed(), steps, refine=close)
-        draw_pit(axes, run, scales, placer, handles, number)
+        lines = []
+        if field is not None:
+            lines = _contours(axes, field.cropped(window).smoothed(), steps, refine=close)
+        draw_pit(axes, run, scales, placer, handles, number if field else last)
         draw_boundaries(axes, run, placer, handles, named=True)
         if close:
             _mark_cuts(axes, cuts, scales, placer)
@@ -145,9 +152,10 @@ def draw_plan(
             placer.place_on_line(pieces, f"{step:g}", clear=abs(step) not in steps)
         if not close:
             _show_close_window(axes, windows)
-    _band_key(figure, steps, scales)
     _legend(figure, handles)
-    _note(figure, run, scales, result, left_out, what)
+    if field is not None:
+        _band_key(figure, steps, scales)
+        _note(figure, run, scales, result, left_out, what)
     return figure
 
 

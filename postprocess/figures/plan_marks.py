@@ -148,7 +148,7 @@ def draw_wells(
     idle = {**used, "markeredgecolor": SOFT_INK, "markeredgewidth": 0.7, "markersize": 0.75 * size}
     if (~runs).any():
         axes.plot(*at[~runs].T, zorder=6, **idle)
-        handles.setdefault("idle", Line2D([], [], label="well, not pumped in this stage", **idle))
+        handles.setdefault("idle", Line2D([], [], label="well, not pumped", **idle))
     if runs.any():
         axes.plot(*at[runs].T, zorder=6, **used)
         if named:

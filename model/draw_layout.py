@@ -1,0 +1,49 @@
+"""Draw what `wellring check` would model: plan, sections and logs, before anything is run."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from wellring.model.grid_sizes import formations
+from wellring.model.layout import Layout
+from wellring.model.make_ledger import make_ledger
+from wellring.postprocess.answers import StageResult
+from wellring.postprocess.figures import draw_ground
+from wellring.postprocess.heads import water_table
+from wellring.postprocess.ledger import Ledger, StageEntry
+from wellring.postprocess.run_folder import RunFolder, StageGrid
+
+
+class _LaidOut(RunFolder):
+    """A layout read as if it were a run folder: ledger and ground, but no solve."""
+
+    def __init__(self, layout: Layout, ledger: Ledger, folder: Path):
+        super().__init__(folder)
+        # Cached properties give way to values put in their place.
+        self.__dict__["ledger"] = ledger
+        self.__dict__["unit"] = layout.ground.layers.unit
+        self.__dict__["surface_std"] = layout.surfaces.std
+        self.__dict__["provenance"] = {}
+
+
+def draw_layout(layout: Layout, folder: Path) -> list[Path]:
+    """Draw plan, sections and logs of a layout into `folder`; returns the PNGs.
+
+    Raises
+    ------
+    OSError : the folder cannot be written.
+    """
+    natural = StageEntry("before the work", "natural", None, None, None, [], {}, "", 0.0, 0.0)
+    given = layout.site.description.excavation.stages
+    stages = [natural] + [
+        StageEntry(stage.name, "", level, stage.day, stage.lasts, [], {}, "", 0.0, 0.0)
+        for stage, level in zip(given, formations(layout.site), strict=True)
+    ]
+    ledger = make_ledger(layout, [], stages)
+    grid = StageGrid(layout.ground.layers.edges, layout.ground.active)
+    heads = np.where(layout.ground.active, layout.natural_heads, np.nan)
+    result = StageResult(natural, grid, heads, water_table(grid, heads))
+    run = _LaidOut(layout, ledger, folder)
+    return [path for path in draw_ground(run, [result], folder) if path.suffix == ".png"]
