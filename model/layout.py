@@ -120,7 +120,7 @@ def lay_out(
     walls = scheme_walls(site, number, scheme)
     lines = {place: _wall_line(site, place, wall) for place, _, wall in walls}
     _check_toes(site, walls, lines, faults)
-    _check_extent(site, distance, faults)
+    _check_extent(site, distance / fineness.farther, faults)
     places = _drainage_places(site, number, scheme, faults)
     plan = size_plan(site, lines, places, distance, fineness)
     check_size(site, plan, None, faults)

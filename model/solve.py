@@ -34,7 +34,7 @@ MASS_BALANCE_LIMIT = 0.1
 _HEAD_CLOSURE = 1e-4
 _FLOW_CLOSURE = 0.1
 _STILL = 0.1
-"""Total inflow [m³/day] below which the water stands still: 100 litres a day over the whole model."""
+"""Total inflow [m³/day] below which the water stands still: 100 litres a day in the whole model."""
 _DISCREPANCY = re.compile(r"PERCENT DISCREPANCY =\s*(\S+)")
 _TOTAL_IN = re.compile(r"TOTAL IN =\s*(\S+)")
 
@@ -228,7 +228,7 @@ def budget_error(listing: Path) -> tuple[float, float]:
     found, totals = _DISCREPANCY.findall(text), _TOTAL_IN.findall(text)
     try:
         # The listing prints the cumulative and the rate column; the rate is the last one.
-        percent, total = float(found[-1]), float(totals[-1])
+        percent, total = float(found[-1]) + 0.0, float(totals[-1])  # no "-0"
         # Still water: percent of next to nothing says nothing; it is counted of _STILL instead.
         return (percent * total / _STILL if total < _STILL else percent), total
     except (IndexError, ValueError):

@@ -248,7 +248,7 @@ def read_points(folder: Path, drives: Sequence[PointDrive]) -> list[PointState]:
             states.append(PointState(float("nan"), 0.0))
             continue
         kind = "CONSTANT" if drive.held is not None else "RATE"
-        states.append(PointState(values[f"HEAD{index}"], -values[f"{kind}{index}"] / DAY))
+        states.append(PointState(values[f"HEAD{index}"], 0.0 - values[f"{kind}{index}"] / DAY))
     return states
 
 

@@ -265,8 +265,9 @@ def _side_answers(run: RunFolder, results: list[StageResult]) -> dict[str, Answe
             "Change of inflow when the source is twice as far",
             "percent",
         )
+        levels = (coarse.get("floor_level"), farther.get("floor_level"))
         found["farther_source_level"] = Answer(
-            farther["floor_level"] - coarse["floor_level"],
+            None if None in levels else farther["floor_level"] - coarse["floor_level"],
             "m",
             "change of the highest water under the floor, both on the coarser grid",
             "Change of the water under the floor when the source is twice as far",
@@ -287,6 +288,9 @@ def _warnings(run: RunFolder, results: list[StageResult]) -> list[str]:
             found.append(
                 f"{stage['name']}: the mass balance is off by {stage['mass_balance_percent']:g} %"
             )
+    for name, study in run.provenance.get("side_studies", {}).items():
+        if "why" in study:
+            found.append(f"the side study '{name}' gave no answer: {study['why']}")
     for result in results[1:]:
         found += _well_warnings(run, result)
         if result.dryness is not None and result.dryness.tight_share > 0:

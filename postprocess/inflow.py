@@ -53,7 +53,7 @@ def inflow(run: RunFolder, stage: StageEntry) -> Inflow:
         ("wells", "maw"),
     ):
         node, flow = run.package_flows(stage, package)
-        parts[part] = float(-flow.sum()) + 0.0  # no "-0"
+        parts[part] = float(0.0 - flow.sum())  # no "-0"
         by_unit[part] = _per_unit(run, node, -flow)
     crossing = _across_outline(run, stage)
     return Inflow(**parts, **crossing, by_unit=by_unit)
@@ -139,5 +139,5 @@ def water_balance(run: RunFolder, stage: StageEntry) -> list[tuple[str, float, f
     for name, package in names:
         _, flow = run.package_flows(stage, package)
         if flow.size:
-            rows.append((name, float(flow[flow > 0].sum()), float(-flow[flow < 0].sum())))
+            rows.append((name, float(flow[flow > 0].sum()), float(0.0 - flow[flow < 0].sum())))
     return rows

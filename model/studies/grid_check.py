@@ -40,8 +40,8 @@ def grid_check(
     Returns
     -------
     dict : "coarse" and "farther", each with "cells", "inflow" [m³/s, all water taken from the
-        ground], "floor_level" [m, highest water under the floor]; or {"why": …} where a side
-        solve gave no answer, which never stops the run itself.
+        ground], "floor_level" [m, highest water under the floor, None where there is none];
+        or {"why": …} where a side solve gave no answer, which never stops the run itself.
     """
     found: dict[str, Any] = {}
     for name, fineness in (
@@ -74,11 +74,10 @@ def _summary(layout: Layout, stages: list[SolvedStage], folder: Path) -> dict[st
         taken -= float(reader.package_flows(entry, package)[1].sum())
     assert last.settled is not None
     pumped = sum(state.flow for state in last.settled.states)
-    table = water_table(reader.grid_of(entry), reader.heads(entry))
-    inside = np.array(reader.ledger.inside)
+    table = water_table(reader.grid_of(entry), reader.heads(entry))[reader.ledger.inside]
     return {
         "cells": int(layout.ground.active.sum()),
         "inflow": taken + pumped,
-        "floor_level": float(np.nanmax(table[inside])),
+        "floor_level": None if np.isnan(table).all() else float(np.nanmax(table)),
         "per_day": (taken + pumped) * DAY,
     }

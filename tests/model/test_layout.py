@@ -145,7 +145,7 @@ def test_start_heads_are_those_before_where_there_are_any(plain_site, tmp_path):
     assert np.all(stage_start(layout, None) == -1.0)
 
 
-# ---- Symmetries, through MODFLOW 6 -----------------------------------------------------------------
+# ---- Symmetries, through MODFLOW 6 --------------------------------------------------------------
 
 CORNERS = np.array([(-30.0, -20.0), (30.0, -20.0), (30.0, 20.0), (-30.0, 20.0)])
 AROUND = np.array([(x, y) for y in (-22.1, 22.1) for x in (-32.1, -10.3, 10.3, 32.1)])

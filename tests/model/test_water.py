@@ -49,7 +49,8 @@ def test_a_plane_falls_toward_its_azimuth(plain_site, tmp_path, toward, along):
     path = plain_site(tmp_path)
     text = path.read_text().replace(
         "level = -1.0\n",
-        f"plane = {{ point = [{EAST}, {NORTH}], level = -1.0, gradient = 0.01, toward = {toward} }}\n",
+        f"plane = {{ point = [{EAST}, {NORTH}], level = -1.0, gradient = 0.01, "
+        f"toward = {toward} }}\n",
     )
     path.write_text(text)
     layout = lay_out(read_site(path), Scheme(name="dig"))
