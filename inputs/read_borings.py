@@ -43,6 +43,7 @@ def read_borings(
     *,
     area: Polygon | None = None,
     ground: Callable[[np.ndarray, np.ndarray], np.ndarray] | None = None,
+    metres_per_unit: float = 1.0,
 ) -> BoringLogs:
     """Read all files of [borings] and check them against one another.
 
@@ -54,6 +55,7 @@ def read_borings(
     faults : receives what is wrong and what should be known. Nothing is raised for bad data.
     area : the site in plan, in the coordinates of the collars [m].
     ground : function of x and y (1-D arrays [m]) giving the ground level [m], NaN where unknown.
+    metres_per_unit : of the site's crs; x and y stand in its units where nothing says otherwise.
 
     Returns
     -------
@@ -77,6 +79,7 @@ def read_borings(
         if text is not None:
             read = read_ags if is_ags(path, text) else read_csv_log
             found = read(text, name, faults)
+            _read_in_crs_units(found or [], metres_per_unit)
         whole = whole and found is not None
         tables.extend(found or ())
     reporter = Reporter(tables, faults)
@@ -88,3 +91,17 @@ def read_borings(
     layers = checked_layers(layers, collars, soils, table.codes, reporter)
     water = checked_water(water, collars, layers, soils, table.codes, reporter)
     return assembled(collars, layers, water, reporter)
+
+
+def _read_in_crs_units(tables: list[LogTable], metres_per_unit: float) -> None:
+    """Take x and y in units of the crs; feet named in a heading are the crs's kind of feet.
+
+    A US survey foot is longer than a foot by 2 ppm: half a metre in a coordinate of 300 km.
+    """
+    for table in tables:
+        if table.kind != "collars":
+            continue
+        for column in ("x", "y"):
+            told = table.metres.get(column, metres_per_unit)
+            same = abs(told / metres_per_unit - 1.0) < 1e-5
+            table.metres[column] = metres_per_unit if same else told

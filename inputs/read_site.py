@@ -142,6 +142,7 @@ def _read_data(path: Path, description: SiteDescription, faults: TomlFaults) -> 
         faults,
         area=None if outline is None else _area_of_interest(description, outline),
         ground=ground.at if ground is not None else None,
+        metres_per_unit=site_crs.metres_per_unit,
     )
     piezometers = None
     if description.water.piezometers is not None:

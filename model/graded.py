@@ -10,6 +10,9 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
+_NOISE = 1e-6
+"""Added before numbers are cut to whole ones: the last digits of a level decide no cell count."""
+
 
 @dataclass(frozen=True)
 class Key:
@@ -63,12 +66,12 @@ def _divide(
     start: float, end: float, keys: tuple[Key, ...], growth: float, largest: float
 ) -> Floats:
     smallest = min([key.size for key in keys] + [largest, end - start])
-    samples = int(np.clip(8 * (end - start) / smallest, 64, 60_000))
+    samples = int(np.clip(8 * (end - start) / smallest + _NOISE, 64, 60_000))
     x = np.linspace(start, end, samples + 1)
     density = 1.0 / spacing_at(x, keys, growth, largest)
     steps = 0.5 * (density[1:] + density[:-1]) * np.diff(x)
     cumulative = np.concatenate([[0.0], np.cumsum(steps)])
-    count = max(1, round(cumulative[-1]))
+    count = max(1, int(cumulative[-1] + 0.5 + _NOISE))
     edges = np.interp(np.linspace(0.0, cumulative[-1], count + 1), cumulative, x)
     edges[-1] = end
     return edges[1:]
