@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely.geometry import LineString
+from shapely.geometry import LinearRing, LineString
 
 from wellring.inputs.drainage import DeepWells
 from wellring.inputs.faults import FaultLog
@@ -141,7 +141,12 @@ def lay_out(
     stages = [stage.name for stage in description.excavation.stages]
     placed = [
         place_wall(
-            plan, name, wall, lines[place], top, stages.index(wall.stage) if wall.stage else 0
+            plan,
+            name,
+            _toes_in_order(site, wall),
+            lines[place],
+            top,
+            stages.index(wall.stage) if wall.stage else 0,
         )
         for place, name, wall in walls
         if wall.holds_water
@@ -182,6 +187,17 @@ def _wall_line(site: Site, place: str, wall: Wall) -> LineString:
     shape = site.geometries[place]
     assert isinstance(shape, LineString)
     return shape
+
+
+def _toes_in_order(site: Site, wall: Wall) -> Wall:
+    """The wall with its toes in the order of the outline, which was turned anticlockwise."""
+    corners = site.description.excavation.corners
+    if wall.line != "outline" or not isinstance(wall.toe, tuple) or corners is None:
+        return wall
+    if LinearRing(corners).is_ccw:
+        return wall
+    ring = wall.toe[: len(site.outline.exterior.coords) - 1]
+    return wall.model_copy(update={"toe": (ring[0], *ring[:0:-1])})
 
 
 def _check_toes(

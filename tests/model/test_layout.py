@@ -81,6 +81,25 @@ def test_as_many_toes_as_corners_are_asked_for(plain_site, tmp_path):
         assert layout.walls[0].toe.max() == pytest.approx(-6.0, abs=0.2)
 
 
+@pytest.mark.parametrize("clockwise", [False, True])
+@pytest.mark.parametrize("closed", [False, True])
+def test_toes_belong_to_the_corners_as_they_were_given(plain_site, tmp_path, clockwise, closed):
+    corners, toes = [(0, 0), (20, 0), (20, 12), (0, 12)], [-6.0, -7.0, -8.0, -9.0]
+    if clockwise:
+        corners, toes = corners[::-1], toes[::-1]
+    if closed:
+        toes.append(toes[0])
+    path = plain_site(tmp_path, pit=corners, walls=[{"kind": "sheet pile", "toe": toes}])
+    layout = laid_out(path)
+    wall = layout.walls[0]
+    x, y = (values.ravel() for values in layout.plan.centres)
+    mid_x = 0.5 * (x[wall.faces.first] + x[wall.faces.second]) - EAST
+    mid_y = 0.5 * (y[wall.faces.first] + y[wall.faces.second]) - NORTH
+    for corner, toe in (((0, 0), -6.0), ((20, 0), -7.0), ((20, 12), -8.0), ((0, 12), -9.0)):
+        near = np.argmin(np.hypot(mid_x - corner[0], mid_y - corner[1]))
+        assert wall.toe[near] == pytest.approx(toe, abs=0.3)
+
+
 def test_a_grid_that_ends_before_the_source_is_refused(plain_site, tmp_path):
     (fault,) = faults_of(plain_site(tmp_path, source=60.0, grid={"extent": 40.0}))
     assert fault.place == "grid.extent"

@@ -123,6 +123,15 @@ def test_the_grid_lies_along_the_long_side(degrees):
     assert np.sin(angle - np.radians(degrees)) == pytest.approx(0.0, abs=1e-6)
 
 
+def test_sides_surveyed_a_little_crooked_still_agree():
+    """Long sides in pieces a fifth of a degree off outvote one straight skew edge."""
+    x = np.arange(0.0, 61.0, 5.0)
+    wobble = np.where(np.arange(x.size) % 2, 0.017, 0.0)
+    below, above = np.column_stack([x, wobble]), np.column_stack([x[::-1], 12 + wobble])
+    outline = placed(Polygon([*below, (69, 6), *above]), 20)
+    assert np.degrees(grid_direction(outline)) == pytest.approx(20, abs=0.4)
+
+
 def test_a_round_pit_gets_some_direction():
     assert abs(grid_direction(placed(Point(0, 0).buffer(10), 0))) <= np.pi / 2
 

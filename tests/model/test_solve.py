@@ -48,7 +48,7 @@ def test_no_budget_at_all_is_not_a_number(tmp_path):
     assert np.isnan(budget_error(path)).all()
 
 
-def test_the_percentage_of_still_water_is_of_a_litre_a_day(tmp_path):
+def test_the_percentage_of_next_to_no_flow_does_not_count(tmp_path):
     path = listing(tmp_path / "gwf.lst", (("1e-9", "150.0"), ("1e-9", "150.0")))
     percent, total = budget_error(path)
     assert abs(percent) < 1e-3
