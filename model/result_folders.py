@@ -83,7 +83,7 @@ def _clear_leftovers(runs: Path, name: str) -> None:
     for kind in ("old", "partial"):
         for left in runs.glob(f".{_escaped(name)}.{kind}-*"):
             owner = left.name.rpartition("-")[2]
-            if owner.isdigit() and _alive(int(owner)):
+            if not owner.isdigit() or _alive(int(owner)):
                 continue
             if kind == "old" and not final.exists():
                 left.rename(final)
