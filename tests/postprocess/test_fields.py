@@ -19,8 +19,8 @@ STAGE = '=first "dig" / 🕳 it\'s'
 
 
 @pytest.fixture(scope="module")
-def run(turned_run: RunFolder) -> RunFolder:
-    return turned_run
+def run(slashed_run: RunFolder) -> RunFolder:
+    return slashed_run
 
 
 @pytest.fixture(scope="module")

@@ -31,18 +31,18 @@ pytestmark = pytest.mark.filterwarnings("ignore:Use `@` matmul:PendingDeprecatio
 
 
 @pytest.fixture
-def run(turned_run: RunFolder) -> RunFolder:
-    return turned_run
+def run(slashed_run: RunFolder) -> RunFolder:
+    return slashed_run
 
 
 @pytest.fixture
-def results(turned_results: list[StageResult]) -> list[StageResult]:
-    return turned_results
+def results(slashed_results: list[StageResult]) -> list[StageResult]:
+    return slashed_results
 
 
 @pytest.fixture
-def folder(turned_layers: Path) -> Path:
-    return turned_layers
+def folder(slashed_layers: Path) -> Path:
+    return slashed_layers
 
 
 @pytest.fixture
