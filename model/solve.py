@@ -31,10 +31,16 @@ Floats = NDArray[np.float64]
 
 MASS_BALANCE_LIMIT = 0.1
 """Percent; an answer whose budget closes worse than this carries a warning."""
+_CLOSED = 0.25 * MASS_BALANCE_LIMIT
+"""Percent; an answer whose budget closes worse than this is solved on."""
+_TIGHTER = ((1e-5, 1e-6), (1e-7, 1e-7))
+"""Closures of solving on: flow in a cell as a share of the total inflow, head change [m]."""
+_RUN_AWAY, _RUN_AWAY_ITERATIONS = 1e5, 20
+"""An attempt whose head changes [m] stay this large for so many iterations is given up."""
 _HEAD_CLOSURE = 1e-4
 _FLOW_CLOSURE = 0.1
-_STILL = 0.1
-"""Total inflow [m³/day] below which the water stands still: 100 litres a day in the whole model."""
+_STILL = 1e-3
+"""Total inflow [m³/day] below which the water stands still: a litre a day over the whole model."""
 _DISCREPANCY = re.compile(r"PERCENT DISCREPANCY =\s*(\S+)")
 _TOTAL_IN = re.compile(r"TOTAL IN =\s*(\S+)")
 
@@ -104,7 +110,7 @@ def solve_stage(
         if not attempt.ended:
             continue
         heads = read_heads(folder)
-        if abs(attempt.discrepancy) > 0.25 * MASS_BALANCE_LIMIT and np.isfinite(attempt.total_in):
+        if abs(attempt.discrepancy) > _CLOSED and np.isfinite(attempt.total_in):
             heads = _polish(
                 rung, folder, solver, heads, start, attempts, name, progress, time_limit
             )
@@ -125,23 +131,35 @@ def _polish(
     progress: Progress | None,
     time_limit: float,
 ) -> Floats:
-    """Close the budget of a small flow: solve on from the answer with a tighter flow closure."""
-    total = max(attempts[-1].total_in, 1e-8)
-    closure = min(_FLOW_CLOSURE, 1e-5 * total)
-    warm = np.where(np.abs(heads) < 1e20, heads, start)
+    """Close the budget of a small flow: solve on from the answer with tighter closures."""
+    best = attempts[-1]
     plain = rung if not rung.stepping else LADDER[1]
-    attempt = _try(plain, folder, solver, warm, closure, name, progress, time_limit, 1e-6)
-    if attempt.answered and abs(attempt.discrepancy) < abs(attempts[-1].discrepancy):
+    kept = (rung, start, _FLOW_CLOSURE, _HEAD_CLOSURE)
+    for share, head_closure in _TIGHTER:
+        warm = np.where(np.abs(heads) < 1e20, heads, start)
+        flow_closure = min(_FLOW_CLOSURE, share * max(best.total_in, 1e-8))
+        attempt = _try(
+            plain, folder, solver, warm, flow_closure, name, progress, time_limit, head_closure
+        )
         attempts.append(attempt)
-        return read_heads(folder)
-    # The tighter closure was not reached: the looser answer stands, with its files.
-    attempt.answered = False
-    attempts.append(attempt)
-    if not attempts[-2].answered:
+        if not attempt.answered or abs(attempt.discrepancy) >= abs(best.discrepancy):
+            attempt.answered = False
+            break
+        heads, best, kept = read_heads(folder), attempt, (plain, warm, flow_closure, head_closure)
+        if abs(best.discrepancy) <= _CLOSED:
+            return heads
+    else:
         return heads
-    again = _try(rung, folder, solver, start, _FLOW_CLOSURE, name, progress, time_limit)
-    attempts.append(again)
-    return read_heads(folder)
+    if best.answered:
+        # The tighter closure was not reached: the looser answer stands, with its files.
+        again, begun, flow_closure, head_closure = kept
+        attempts.append(
+            _try(
+                again, folder, solver, begun, flow_closure, name, progress, time_limit, head_closure
+            )
+        )
+        heads = read_heads(folder)
+    return heads
 
 
 def _try(
@@ -157,7 +175,7 @@ def _try(
 ) -> Attempt:
     _set(folder, rung, start, flow_closure, head_closure)
     began = time.perf_counter()
-    why = _run(folder, solver, f"{name}, {rung.name}", progress, time_limit)
+    why = run_solver(folder, solver, f"{name}, {rung.name}", progress, time_limit)
     seconds = time.perf_counter() - began
     if why:
         return Attempt(rung.name, False, why, seconds)
@@ -187,22 +205,36 @@ def _set(folder: Path, rung: Rung, start: Floats, flow_closure: float, head_clos
     write_heads(folder, start)
 
 
+_HEADER = np.dtype(
+    [
+        ("kstp", "<i4"),
+        ("kper", "<i4"),
+        ("pertim", "<f8"),
+        ("totim", "<f8"),
+        ("text", "S16"),
+        ("ncol", "<i4"),
+        ("nrow", "<i4"),
+        ("ilay", "<i4"),
+    ]
+)
+"""What stands before each layer in MODFLOW 6's binary arrays."""
+
+
+def read_starts(folder: Path) -> Floats:
+    """The start heads (nlay, nrow, ncol) [m] written in a stage's folder."""
+    layers = []
+    for path in sorted(folder.glob("start_*.bin")):
+        raw = path.read_bytes()
+        header = np.frombuffer(raw[: _HEADER.itemsize], _HEADER)[0]
+        values = np.frombuffer(raw[_HEADER.itemsize :], "<f8")
+        layers.append(values.reshape(int(header["nrow"]), int(header["ncol"])))
+    return np.stack(layers)
+
+
 def write_heads(folder: Path, start: Floats) -> None:
     """Write start heads (nlay, nrow, ncol) [m] as MODFLOW 6 binary arrays, one a layer."""
     nlay, nrow, ncol = start.shape
-    header = np.zeros(
-        1,
-        dtype=[
-            ("kstp", "<i4"),
-            ("kper", "<i4"),
-            ("pertim", "<f8"),
-            ("totim", "<f8"),
-            ("text", "S16"),
-            ("ncol", "<i4"),
-            ("nrow", "<i4"),
-            ("ilay", "<i4"),
-        ],
-    )
+    header = np.zeros(1, dtype=_HEADER)
     header["kstp"] = header["kper"] = 1
     header["text"], header["ncol"], header["nrow"] = b"STRT".ljust(16), ncol, nrow
     for layer in range(nlay):
@@ -235,7 +267,7 @@ def budget_error(listing: Path) -> tuple[float, float]:
         return float("nan"), float("nan")
 
 
-def _run(
+def run_solver(
     folder: Path, solver: Path, label: str, progress: Progress | None, time_limit: float
 ) -> str:
     """Run MODFLOW 6 in `folder`; "" when it ended normally, else why not."""
@@ -256,6 +288,10 @@ def _run(
                         process.kill()
                         process.wait()
                         return f"stopped after {time_limit:.0f} s without an answer"
+                    if _ran_away(folder):
+                        process.kill()
+                        process.wait()
+                        return f"it did not converge ({_outer_line(folder)})"
                     if progress is not None:
                         progress(f"{label}: {_outer_line(folder)}")
         except BaseException:
@@ -268,13 +304,29 @@ def _run(
     return _reason(text, process.returncode, folder)
 
 
+def _outer_records(folder: Path) -> list[list[str]]:
+    """The last of the solver's own records of outer iterations; the very last may be cut."""
+    with open(folder / "outer.csv", "rb") as file:
+        file.seek(0, 2)
+        file.seek(max(0, file.tell() - 4000))
+        lines = file.read().decode("ascii", "replace").strip().splitlines()
+    return [line.split(",") for line in lines[1:]]
+
+
+def _ran_away(folder: Path) -> bool:
+    """Whether head changes have been absurd for many iterations on end."""
+    try:
+        changes = [abs(float(record[6])) for record in _outer_records(folder)[:-1]]
+    except (OSError, IndexError, ValueError):
+        return False
+    last = changes[-_RUN_AWAY_ITERATIONS:]
+    return len(last) == _RUN_AWAY_ITERATIONS and min(last) > _RUN_AWAY
+
+
 def _outer_line(folder: Path) -> str:
     """How far the solver is, from its own record of outer iterations."""
     try:
-        with open(folder / "outer.csv", "rb") as file:
-            file.seek(0, 2)
-            file.seek(max(0, file.tell() - 2000))
-            last = file.read().decode("ascii", "replace").strip().splitlines()[-1].split(",")
+        last = _outer_records(folder)[-1]
         return f"outer iteration {int(last[4])}, largest head change {abs(float(last[6])):.2g} m"
     except (OSError, IndexError, ValueError):
         return "working"
@@ -285,6 +337,8 @@ def _reason(output: str, code: int | None, folder: Path) -> str:
     if code is not None and code < 0:
         return f"it was killed by signal {-code}"
     errors = re.findall(r"^\s*\d+\. (.+)$", output, flags=re.M)
+    if errors and "convergence failure" in errors[0].lower():
+        return f"it did not converge ({_outer_line(folder)})"
     if errors:
         return f"it refused the input: {errors[0].strip()}"
     listing = folder / "mfsim.lst"
