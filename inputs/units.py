@@ -22,6 +22,15 @@ DAY = 86400.0
 
 _QUANTITY = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(\S.*?)?\s*$")
 
+_FACTOR = re.compile(r"([A-Za-zµ°%_]+)(?:(?:\^|\*\*)?(-?[1-4])(?!\d))?")
+_UNIT = re.compile(rf"(?:1? ?/ ?)?{_FACTOR.pattern}(?: ?[*/ ] ?{_FACTOR.pattern})*")
+
+_FOOT = 0.3048
+_GALLON = 3.785411784e-3
+_POUND_FORCE = 0.45359237 * 9.80665
+# Exact by definition: international foot, US liquid gallon, avoirdupois pound, standard gravity
+# (NIST Special Publication 811, 2008, appendix B.8).
+
 # Units met in nearly every site file, so that reading one does not need pint's registry.
 _COMMON: dict[str, dict[str, float]] = {
     "m": {"m": 1.0, "mm": 1e-3, "cm": 1e-2, "km": 1e3, "ft": 0.3048, "in": 0.0254},
@@ -34,10 +43,27 @@ _COMMON: dict[str, dict[str, float]] = {
         "L/s": 1e-3,
         "l/s": 1e-3,
         "L/min": 1e-3 / 60,
-        "gpm": 3.785411784e-3 / 60,
+        "gpm": _GALLON / 60,
+        "GPM": _GALLON / 60,
+        "mgd": 1e6 * _GALLON / DAY,
+        "MGD": 1e6 * _GALLON / DAY,
+        "cfs": _FOOT**3,
     },
-    "N/m3": {"N/m3": 1.0, "kN/m3": 1e3},
-    "Pa": {"Pa": 1.0, "kPa": 1e3, "MPa": 1e6, "bar": 1e5},
+    "N/m3": {
+        "N/m3": 1.0,
+        "kN/m3": 1e3,
+        "pcf": _POUND_FORCE / _FOOT**3,
+        "lb/ft3": _POUND_FORCE / _FOOT**3,
+    },
+    "Pa": {
+        "Pa": 1.0,
+        "kPa": 1e3,
+        "MPa": 1e6,
+        "bar": 1e5,
+        "psf": _POUND_FORCE / _FOOT**2,
+        "ksf": 1e3 * _POUND_FORCE / _FOOT**2,
+        "tsf": 2e3 * _POUND_FORCE / _FOOT**2,
+    },
     "1/s": {"1/s": 1.0, "1/day": 1 / DAY, "1/d": 1 / DAY},
     "1/m": {"1/m": 1.0, "1/ft": 1 / 0.3048},
     "1/Pa": {"1/Pa": 1.0, "m2/MN": 1e-6, "m2/kN": 1e-3, "1/MPa": 1e-6, "1/kPa": 1e-3},
@@ -129,12 +155,13 @@ def _parse_ratio(text: str) -> float:
 
 
 def _parse_with_pint(number: float, symbol: str, unit: str) -> float:
-    # "m3/h" is the trade's way of writing; pint wants m**3/h. Anything that is not plain unit
-    # text is refused first, so that no expression from a file is ever evaluated.
-    if len(symbol) > 40 or not re.fullmatch(r"[A-Za-zµ°%²³0-9/*^ .-]+", symbol):
-        raise ValueError(f"expected {EXAMPLES[unit]}")
+    # "m3/h" is the trade's way of writing; pint wants m**3/h. What is not a product of names with
+    # exponents of one digit is refused first: no expression of a file is ever evaluated.
     text = symbol.replace("²", "2").replace("³", "3")
-    text = re.sub(r"([A-Za-z])\^?([1-4])(?![\d.])", r"\1**\2", text)
+    if len(text) > 40 or not _UNIT.fullmatch(text):
+        raise ValueError(f"expected {EXAMPLES[unit]}")
+    text = f"1{text}" if text.startswith("/") else text
+    text = _FACTOR.sub(lambda found: f"{found[1]}**{found[2] or 1}", text)
     registry = _registry()
     try:
         quantity = registry.Quantity(number, registry.parse_units(text))
