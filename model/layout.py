@@ -27,6 +27,7 @@ from wellring.model.grid_sizes import (
 from wellring.model.ground import Ground, SoilValues, make_ground, soil_values
 from wellring.model.layers import Layers
 from wellring.model.layout_checks import (
+    assumed_widths,
     check_extent,
     check_natural_level,
     check_placed,
@@ -122,7 +123,15 @@ def lay_out(
     _check_toes(site, walls, lines, faults)
     _check_extent(site, distance / fineness.farther, faults)
     places = _drainage_places(site, number, scheme, faults)
-    plan = size_plan(site, lines, places, distance, fineness)
+    plan = size_plan(
+        site,
+        [wall for _, _, wall in walls if wall.holds_water],
+        [lines[place] for place, _, wall in walls if wall.holds_water],
+        strata.base_level,
+        places,
+        distance,
+        fineness,
+    )
     check_size(site, plan, None, faults)
     inside = plan.inside(site.outline).ravel()
     surfaces, top = _surfaces(site, strata, plan)
@@ -158,6 +167,7 @@ def lay_out(
     water = water_boundaries(site, plan, ground, levels, reachable, distance)
     assumptions = [text for values in soils.values() for text in values.assumptions]
     assumptions.append(f"water comes from {distance:.0f} m away: {basis}")
+    assumptions += assumed_widths(site)
     return Layout(
         site=site,
         scheme=scheme,

@@ -7,10 +7,11 @@ from numpy.typing import NDArray
 
 from wellring.inputs.faults import FaultLog
 from wellring.inputs.read_site import Site
+from wellring.inputs.site import River
 from wellring.model.layers import Layers
 from wellring.model.plan_grid import PlanGrid
 from wellring.model.walls import PlacedWall
-from wellring.model.water import NaturalLevels
+from wellring.model.water import DEFAULT_RIVER_WIDTH, NaturalLevels
 
 MOST_PLAN_CELLS = 2_000_000
 MOST_CELLS = 10_000_000
@@ -138,3 +139,12 @@ def check_natural_level(
             f"the natural water level at the pit is {level:.2f} m, {level - ground:.2f} m above "
             "the ground: artesian, or a slip of the datum?"
         )
+
+
+def assumed_widths(site: Site) -> list[str]:
+    """What is assumed of rivers given by a line without a width, in words."""
+    return [
+        f"{boundary.name} {index + 1}: {DEFAULT_RIVER_WIDTH:g} m wide (no width given)"
+        for index, boundary in enumerate(site.description.water.boundary)
+        if isinstance(boundary, River) and boundary.line is not None and boundary.width is None
+    ]

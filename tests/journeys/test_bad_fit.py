@@ -318,10 +318,10 @@ def test_refused(name: str, site: Any, wellring: Any, refused: Any) -> None:
 def _warned(file: Path) -> str:
     site = read_site(file)
     layout = lay_out(site, site.description.schemes[0])
-    return "\n".join([*site.warnings, *layout.warnings])
+    return "\n".join([*site.warnings, *layout.warnings, *layout.assumptions])
 
 
-#: What may be meant but is more often a slip → (old, new), words of the warning.
+#: What may be meant but is more often a slip → (old, new), words of the warning or assumption.
 ASKED_TWICE: dict[str, tuple[tuple[str, str], str]] = {
     "conductivity of a torrent": (
         ('kh = "2e-4 m/s"', "kh = 0.2"),
@@ -331,6 +331,10 @@ ASKED_TWICE: dict[str, tuple[tuple[str, str], str]] = {
     "river above the ground": (
         boundary(f'kind = "river"\n{AWAY}stage = 22\nbed_conductance = 1e-6\n'),
         "water.boundary.0.stage is 22 m, 18.00 m above the ground",
+    ),
+    "river of no width": (
+        boundary(f'kind = "river"\n{AWAY}stage = 2\nbed_conductance = 1e-6\n'),
+        "river 1: 10 m wide (no width given)",
     ),
     "toe below the model": (("toe = -6.0", "toe = -60.0"), "walls.0.toe lies up to 46.00 m below"),
     "point beyond the model": (
