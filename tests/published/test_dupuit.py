@@ -1,0 +1,53 @@
+"""C02 and C11: wells in an unconfined and in a partly unconfined aquifer.
+
+UFC 3-220-05 (2004), figures 4-11 and 4-12; Dupuit–Forchheimer, Muskat. Heads far from the well and
+the discharge are exact in spite of the seepage face (Charny 1951). Both problems scale with k, so
+they are run at a quarter of the published k, where Sichardt's limit of the screen does not govern.
+"""
+
+import numpy as np
+from scipy.optimize import brentq
+
+HALF = 10.0
+
+
+def test_unconfined_well(solve, check_site, within):
+    """Q = πK(H² − h_w²)/ln(R/r_w) for K 2e-4, H 20, h_w 12, R 400, r_w 0.3."""
+    k, published_k = 5e-5, 2e-4
+    solved = solve(
+        check_site(
+            ground=22.0,
+            layers=[("sand", 0.0)],
+            soils={"sand": {"kh": k, "kv": k}},
+            level=20.0,
+            pit=check_site.square(HALF),
+            source_distance=check_site.source_from(HALF, 400.0),
+            drainage=[{"points": [(0, 0)], "screen": [0, 20], "diameter": 0.6, "hold": 12.0}],
+            points={"far": (50.0, 0.0, 1.0)},
+        )
+    )
+    assert solved.wells[0].level[-1] == 12.0
+    assert solved.wells[0].governing[-1] == "level"
+    within("Q", solved.answer("wells_total") * published_k / k, 0.0223544, 3)
+    within("h at 50 m", solved.ring_head("sand", 50.0), 18.056, 1)
+    within("h at 50 m, an answer", solved.answer("level.far"), 18.056, 1)
+
+
+def test_combined_well(solve, check_site, within):
+    """Q = πK(2DH − D² − h_w²)/ln(R/r_w) for K 1e-4, D 10, H 16, h_w 6, R 300, r_w 0.2."""
+    k, published_k = 2.5e-5, 1e-4
+    solved = solve(
+        check_site(
+            ground=20.0,
+            layers=[("clay", 10.0), ("sand", 0.0)],
+            soils={"clay": {"kh": 1e-11, "kv": 1e-11}, "sand": {"kh": k, "kv": k}},
+            level=16.0,
+            pit=check_site.square(HALF),
+            source_distance=check_site.source_from(HALF, 300.0),
+            drainage=[{"points": [(0, 0)], "screen": [0, 10], "diameter": 0.4, "hold": 6.0}],
+        )
+    )
+    within("Q", solved.answer("wells_total") * published_k / k, 0.00790422, 3)
+    sand = solved.potential(10.0)
+    radius = np.exp(brentq(lambda x: solved.on_ring(sand, np.exp(x)) - 10**2 / 2, 0, 4))
+    within("radius of the unconfined part", radius, 2.54541, 8)

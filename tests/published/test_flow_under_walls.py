@@ -1,0 +1,67 @@
+"""C13 and C14: flow under sheet piles hanging in a layer of finite depth.
+
+C13 is the conformal map in Harr (1962), chapter 5 (EM 1110-2-1901, fragment II): with
+m = cos(πs/2T) the flow under one pile is q = k·h·K(m)/(2·K'(m)). C14 is the problem of
+McNamee (1949), long excavations between two piles, solved by a Schwarz–Christoffel map.
+A strip of ground between impervious edges; flooded outside, the pit's floor is not dug.
+"""
+
+import pytest
+
+K, HEAD = 1e-4, 3.0
+TIGHT = {"kind": "slurry", "k": 1e-14, "thickness": 1.0}
+FLOOD = {"kind": "river", "stage": HEAD, "bed_conductance": 1000.0}
+
+
+@pytest.mark.parametrize(("depth", "published"), [(0.25, 0.734609), (0.5, 0.5), (0.75, 0.340317)])
+def test_one_pile(solve, check_site, within, depth, published):
+    """Layer of 20 m; ground reaches 5.5 times its depth to both sides."""
+    layer, width = 20.0, 10.0
+    far = 5.5 * layer
+    solved = solve(
+        check_site(
+            ground=0.0,
+            layers=[("sand", -layer)],
+            soils={"sand": {"kh": K, "kv": K}},
+            level=0.0,
+            edge="no flow",
+            pit=check_site.box(0, far, 0, width),
+            source_distance=far,
+            strip=(0.0, width),
+            boundaries=[
+                {"kind": "no_flow", "line": [(far, -9000), (far, 9000)]},
+                {**FLOOD, "polygon": check_site.box(-4 * far, 0, -50, 50)},
+            ],
+            walls=[{**TIGHT, "line": [(0, -20), (0, width + 20)], "toe": -depth * layer}],
+        )
+    )
+    within("q/kh", solved.answer("inflow_floor") / (K * HEAD * width), published, 2)
+    within("q/kh under the toe", solved.answer("under_toe") / (K * HEAD * width), published, 2)
+
+
+@pytest.mark.parametrize(
+    ("half", "layer", "published"),
+    [(0.5, 1.5, 0.266285), (1.0, 2.0, 0.404141), (2.0, 3.0, 0.571398)],
+)
+def test_two_piles(solve, check_site, within, half, layer, published):
+    """Half width and depth of the layer in lengths of the piles, which hang 8 m deep."""
+    pile, width = 8.0, 12.0
+    b, depth = half * pile, layer * pile
+    solved = solve(
+        check_site(
+            ground=0.0,
+            layers=[("sand", -depth)],
+            soils={"sand": {"kh": K, "kv": K}},
+            level=0.0,
+            edge="no flow",
+            pit=check_site.box(-b, b, 0, width),
+            source_distance=5 * depth,
+            strip=(0.0, width),
+            boundaries=[
+                {**FLOOD, "polygon": check_site.box(-900, -b, -50, 50)},
+                {**FLOOD, "polygon": check_site.box(b, 900, -50, 50)},
+            ],
+            walls=[{**TIGHT, "line": "outline", "toe": -pile}],
+        )
+    )
+    within("q/kh of one side", solved.answer("inflow_floor") / (K * HEAD * width) / 2, published, 2)

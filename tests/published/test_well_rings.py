@@ -1,0 +1,86 @@
+"""C07a and C08: rings of wells. UFC 3-220-05 (2004), figure 4-15 and paragraph 4-2."""
+
+import numpy as np
+
+HALF = 10.0
+
+
+def test_circular_ring_confined(solve, check_site, within):
+    """8 wells of 0.3 m on radius A 20 m, 40 L/s in all, T 2e-3 m²/s, R 500 m.
+
+    Centre s = Q/(2πT)·ln(R/A); well s = (Q/n)/(2πT)·ln(Rⁿ/(n·r_w·Aⁿ⁻¹)) (Forchheimer).
+    """
+    transmissivity, thickness = 2e-3, 10.0
+    k = transmissivity / thickness
+    angle = np.arange(8) * np.pi / 4
+    solved = solve(
+        check_site(
+            ground=0.0,
+            layers=[("clay", -20.0), ("sand", -30.0)],
+            soils={"clay": {"kh": 1e-11, "kv": 1e-11}, "sand": {"kh": k, "kv": k}},
+            level=-1.0,
+            pit=check_site.square(HALF),
+            source_distance=check_site.source_from(HALF, 500.0),
+            drainage=[
+                {
+                    "points": np.column_stack([20 * np.cos(angle), 20 * np.sin(angle)]).tolist(),
+                    "screen": [-30, -20],
+                    "diameter": 0.3,
+                    "rate": 0.005,
+                }
+            ],
+            points={"centre": (0.0, 0.0, -25.0)},
+        )
+    )
+    within("all wells", solved.answer("wells_total"), 0.04, 0.1)
+    within("s at the centre", -1 - solved.answer("level.centre"), 10.246, 2)
+    for well in solved.wells:
+        within(f"s in {well.name}", -1 - well.level[-1], 11.3654, 3)
+
+
+def test_rectangular_ring_unconfined(solve, check_site, within):
+    """12 wells around 60 × 40 m, K 3e-4, H 15 m, R 350 m; the published Q leaves 9 m at the centre.
+
+    H² − h² = Σ Qᵢ/(πK)·ln(R/rᵢ).
+    """
+    k, total = 3e-4, 0.0537748
+    wells = [
+        (-30, -20),
+        (0, -20),
+        (30, -20),
+        (30, 0),
+        (30, 20),
+        (0, 20),
+        (-30, 20),
+        (-30, 0),
+        (-15, -20),
+        (15, -20),
+        (15, 20),
+        (-15, 20),
+    ]
+    solved = solve(
+        check_site(
+            ground=16.0,
+            layers=[("sand", 0.0)],
+            soils={"sand": {"kh": k, "kv": k}},
+            level=15.0,
+            pit=check_site.square(HALF),
+            source_distance=check_site.source_from(HALF, 350.0),
+            drainage=[{"points": wells, "screen": [0, 15], "diameter": 0.3, "rate": total / 12}],
+            points={
+                "centre": (0.0, 0.0, 1.0),
+                "between": (22.5, 20.0, 1.0),
+                "off site": (130.0, 0.0, 1.0),
+            },
+        )
+    )
+    within("all wells", solved.answer("wells_total"), total, 0.1)
+    within("h at the centre", solved.answer("level.centre"), 9.0, 2)
+    at_centre = 15**2 - solved.answer("level.centre") ** 2
+    within("Q for 9 m at the centre", total * (15**2 - 9**2) / at_centre, total, 4)
+    within("h between two wells", solved.head("sand", 22.5, 20.0), 9.32218, 2)
+    within("h off site", solved.answer("level.off site"), 12.9686, 1)
+    for (x, y), well in zip(wells, solved.wells, strict=True):
+        apart = [max(np.hypot(x - a, y - b), 0.15) for a, b in wells]
+        fall = total / 12 / (np.pi * k) * np.sum(np.log(350.0 / np.array(apart)))
+        within(f"level in {well.name}", well.level[-1], np.sqrt(15**2 - fall), 3)
