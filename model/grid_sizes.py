@@ -24,10 +24,14 @@ Floats = NDArray[np.float64]
 
 CELL = 1.0
 """Largest default plan cell at the pit's edge and walls [m]; a fortieth of a narrow pit's width."""
-GROWTH = 1.35
+GROWTH = 1.3
 SUBLAYER = 0.5
 """Default sublayer at formation, toes and screen ends [m]."""
-LAYER_GROWTH = 1.8
+LAYER_GROWTH = 1.6
+TOE_PARTS = 40
+"""The finest cells at a toe are this part of the water's narrowest way around it: the toe's depth
+below the last floor, or the ground below it. A toe leaves an error in proportion to its cells:
+with this part the flow under a pile is within 2 % of the exact solutions (tests/published/)."""
 LARGEST_LAYERS = 10
 """The thickest sublayer is this part of the modelled depth."""
 
@@ -73,13 +77,20 @@ def source_distance(
 
 
 def size_plan(
-    site: Site, walls: dict[str, LineString], places: Floats, distance: float, fineness: Fineness
+    site: Site,
+    walls: list[Wall],
+    lines: list[LineString],
+    base: float,
+    places: Floats,
+    distance: float,
+    fineness: Fineness,
 ) -> PlanGrid:
     """The plan grid of a scheme.
 
     Parameters
     ----------
-    walls : the walls' lines by their place in the site file.
+    walls, lines : the walls and their lines.
+    base : level of the model's floor [m].
     places : (n, 2) drainage points.
     distance : source distance [m]; the grid reaches a little beyond it.
     """
@@ -110,14 +121,18 @@ def size_plan(
                     centred=isinstance(boundary, FixedHead),
                 )
             )
+    wall_cell = cell
+    if wanted.cell is None:
+        wall_cell = min(cell, max(2.5 * toe_size(site, walls, base), 0.5) * fineness.coarser)
     well_cell = float(np.clip(_spacing(places) / 6, 2 * cell, 5 * cell))
     near = [place for place in points if site.outline.distance(shapely.Point(place)) < distance]
     return make_plan_grid(
         site.outline,
-        list(walls.values()),
+        lines,
         np.array(near).reshape(-1, 2),
         PlanChoices(
             cell,
+            wall_cell,
             well_cell,
             growth,
             largest,
@@ -135,6 +150,19 @@ def _spacing(places: Floats) -> float:
     from scipy.spatial import KDTree
 
     return float(np.median(KDTree(places).query(places, k=2)[0][:, 1]))
+
+
+def toe_size(site: Site, walls: list[Wall], base: float) -> float:
+    """Height [m] of the cells at the toes of walls that hold water, over a floor at `base` [m]."""
+    floor = min(formations(site))
+    ways = [
+        min(abs(floor - toe), toe - base)
+        for wall in walls
+        if wall.holds_water
+        for toe in wall.toes
+        if toe > base + 0.1
+    ]
+    return float(np.clip(min(ways, default=np.inf) / TOE_PARTS, 0.15, SUBLAYER))
 
 
 def size_layers(
@@ -160,9 +188,10 @@ def size_layers(
         np.clip(min([*below, floors[0] - low]) / 8, 0.1, SUBLAYER)
     )
     fine *= fineness.coarser
+    at_toe = min(fine, toe_size(site, walls, low) * fineness.coarser)
     growth = LAYER_GROWTH**fineness.coarser
     largest = max((high - low) / LARGEST_LAYERS, fine) * fineness.coarser
-    keys = [Key(floors[0], floors[0], fine), *(Key(toe, toe, fine) for toe in toes)]
+    keys = [Key(floors[0], floors[0], fine), *(Key(toe, toe, at_toe) for toe in toes)]
     keys += [Key(end, end, 2 * fine) for end in screens]
     cuts = [*floors, *toes, *screens, *tops]
     planes, required = choose_planes(cuts, keys, low, high, growth, largest)

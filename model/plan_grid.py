@@ -173,9 +173,10 @@ def grid_direction(outline: Polygon) -> float:
 
 @dataclass(frozen=True)
 class PlanChoices:
-    """Sizes of the plan grid [m]: cells at the pit, at wells, growth, the largest far cell."""
+    """Sizes of the plan grid [m]: cells at the pit, walls, wells; growth; the largest far cell."""
 
     cell: float
+    wall_cell: float
     well_cell: float
     growth: float
     largest: float
@@ -216,9 +217,10 @@ def make_plan_grid(
     frame = PlanGrid(np.zeros(2), np.zeros(2), (0.0, 0.0), angle)
     keys: tuple[list[Key], list[Key]] = ([], [])
     fixed: tuple[list[float], list[float]] = ([], [])
-    for geometry in [outline.exterior, *lines]:
+    sized = [(outline.exterior, choices.cell), *((line, choices.wall_cell) for line in lines)]
+    for geometry, cell in sized:
         for path in shapely.get_parts(frame.local_geometry(geometry)):
-            _add_path(np.asarray(path.coords), choices.cell, keys, fixed)
+            _add_path(np.asarray(path.coords), cell, keys, fixed)
     if len(points):
         for axis, values in enumerate(frame.to_local(points[:, 0], points[:, 1])):
             keys[axis].extend(Key(float(v), float(v), choices.well_cell) for v in values)

@@ -26,8 +26,7 @@ def water_density(temperature: float) -> float:
     """Density of water [kg/m³] at `temperature` [°C], 0 to 40 (Tanaka et al. 2001, simplified)."""
     return 999.97 * (
         1.0
-        - (temperature - 3.983) ** 2 * (temperature + 301.797)
-        / (522528.9 * (temperature + 69.349))
+        - (temperature - 3.983) ** 2 * (temperature + 301.797) / (522528.9 * (temperature + 69.349))
     )
 
 

@@ -17,7 +17,7 @@ def placed(polygon, degrees):
 
 
 def grid_of(outline, cell=1.0, lines=(), points=(), head_lines=None, extent=120.0):
-    choices = PlanChoices(cell, 2 * cell, 1.3, 15.0, extent)
+    choices = PlanChoices(cell, cell, 2 * cell, 1.3, 15.0, extent)
     return make_plan_grid(
         outline, list(lines), np.array(points, float).reshape(-1, 2), choices, head_lines
     )
