@@ -25,6 +25,9 @@ Floats = NDArray[np.float64]
 CELL = 1.0
 """Largest default plan cell at the pit's edge and walls [m]; a fortieth of a narrow pit's width."""
 GROWTH = 1.3
+FAR_PARTS = 25
+"""The largest plan cell is this part of the source distance: MODFLOW 6 takes the wetted thickness
+of the upstream cell, which overstates the flow by ΣΔh²/(H² − h²) over the cells' steps Δh."""
 SUBLAYER = 0.5
 """Default sublayer at formation, toes and screen ends [m]."""
 LAYER_GROWTH = 1.6
@@ -95,16 +98,10 @@ def size_plan(
     distance : source distance [m]; the grid reaches a little beyond it.
     """
     wanted = site.description.grid
-    box = shapely.oriented_envelope(site.outline)
-    sides = shapely.length(
-        shapely.linestrings(
-            np.stack([shapely.get_coordinates(box)[:2], shapely.get_coordinates(box)[1:3]])
-        )
-    )
-    cell = wanted.cell or float(np.clip(sides.min() / 40, 0.2, CELL))
+    cell = wanted.cell or float(np.clip(_narrow_side(site) / 40, 0.2, CELL))
     cell *= fineness.coarser
     growth = (wanted.growth or GROWTH) ** fineness.coarser
-    largest = (wanted.largest or max(distance / 15, 2 * cell)) * fineness.coarser
+    largest = (wanted.largest or max(distance / FAR_PARTS, 2 * cell)) * fineness.coarser
     extent = distance + 2 * largest
     named = np.array([[p.x, p.y] for p in site.description.points]).reshape(-1, 2)
     named = site.crs.to_metres(named)
@@ -123,7 +120,7 @@ def size_plan(
             )
     wall_cell = cell
     if wanted.cell is None:
-        wall_cell = min(cell, max(2.5 * toe_size(site, walls, base), 0.5) * fineness.coarser)
+        wall_cell = min(cell, max(2.5 * toe_size(site, walls, base), 0.7) * fineness.coarser)
     well_cell = float(np.clip(_spacing(places) / 6, 2 * cell, 5 * cell))
     near = [place for place in points if site.outline.distance(shapely.Point(place)) < distance]
     return make_plan_grid(
@@ -141,6 +138,12 @@ def size_plan(
         ),
         head_lines,
     )
+
+
+def _narrow_side(site: Site) -> float:
+    """Width [m] of the narrowest rectangle around the pit."""
+    corners = shapely.get_coordinates(shapely.oriented_envelope(site.outline))
+    return float(np.hypot(*np.diff(corners[:3], axis=0).T).min())
 
 
 def _spacing(places: Floats) -> float:
@@ -162,7 +165,7 @@ def toe_size(site: Site, walls: list[Wall], base: float) -> float:
         for toe in wall.toes
         if toe > base + 0.1
     ]
-    return float(np.clip(min(ways, default=np.inf) / TOE_PARTS, 0.15, SUBLAYER))
+    return float(np.clip(min(ways, default=np.inf) / TOE_PARTS, 0.2, SUBLAYER))
 
 
 def size_layers(
@@ -183,9 +186,10 @@ def size_layers(
     toes = sorted({toe for wall in barriers for toe in wall.toes})
     tops = [wall.top for wall in barriers if wall.top is not None]
     screens = sorted({end for d in scheme.drainage if isinstance(d, DeepWells) for end in d.screen})
+    side = _narrow_side(site)
     below = [floors[0] - toe for toe in toes if toe < floors[0] - 0.1]
     fine = site.description.grid.sublayer or float(
-        np.clip(min([*below, floors[0] - low]) / 8, 0.1, SUBLAYER)
+        np.clip(min([*(part / 8 for part in [*below, floors[0] - low]), side / 40]), 0.1, SUBLAYER)
     )
     fine *= fineness.coarser
     at_toe = min(fine, toe_size(site, walls, low) * fineness.coarser)

@@ -224,6 +224,7 @@ def make_plan_grid(
     if len(points):
         for axis, values in enumerate(frame.to_local(points[:, 0], points[:, 1])):
             keys[axis].extend(Key(float(v), float(v), choices.well_cell) for v in values)
+            _centre_cells(np.unique(np.round(values, 3)), choices.well_cell, fixed[axis])
     for head_line in head_lines or []:
         boundary = head_line.shape
         path = boundary.exterior if isinstance(boundary, Polygon) else boundary
@@ -249,6 +250,18 @@ def make_plan_grid(
         (float(origin_x), float(origin_y)),
         angle,
     )
+
+
+def _centre_cells(values: Floats, size: float, fixed: list[float]) -> None:
+    """Grid lines half a cell to both sides of points, where no other line is near.
+
+    A well stands for its whole cell, so one in the corner of a cell pumps half a cell away.
+    """
+    for value in values.tolist():
+        pair = (value - 0.5 * size, value + 0.5 * size)
+        sides = np.array([*pair, value])
+        if not fixed or np.abs(np.subtract.outer(fixed, sides)).min() >= 0.45 * size:
+            fixed.extend(pair)
 
 
 def _add_path(

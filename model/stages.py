@@ -18,6 +18,7 @@ from wellring.model.excavation import Dig, dig_stage
 from wellring.model.grid_sizes import formations
 from wellring.model.layout import Layout, stage_start
 from wellring.model.limits import Settled, settle
+from wellring.model.rungs import LADDER, Rung
 from wellring.model.solve import Attempt, Solution, solve_stage
 from wellring.model.walls import wall_cells
 
@@ -167,7 +168,14 @@ class _Runner:
         self.solution: Solution | None = None
         self.attempts: list[Attempt] = []
 
+    def quick(self, drives: Sequence[PointDrive]) -> list[PointState]:
+        """One try with the first rung alone, from the same start heads afterwards if it fails."""
+        return self._solved(drives, LADDER[:1])
+
     def __call__(self, drives: Sequence[PointDrive]) -> list[PointState]:
+        return self._solved(drives, LADDER)
+
+    def _solved(self, drives: Sequence[PointDrive], rungs: tuple[Rung, ...]) -> list[PointState]:
         first = None
         if self.solution is not None:
             heads = self.solution.heads
@@ -176,7 +184,13 @@ class _Runner:
         if drives:
             set_drives(self.place, drives)
         self.solution = solve_stage(
-            self.stage, self.place, self.solver, self.start, first=first, progress=self.report
+            self.stage,
+            self.place,
+            self.solver,
+            self.start,
+            rungs=rungs,
+            first=first,
+            progress=self.report,
         )
         self.attempts += self.solution.attempts
         heads = self.solution.heads.reshape(-1)
