@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 from wellring.inputs.quantities import (
+    ClogFactor,
     Conductivity,
     Diameter,
     Flow,
@@ -15,8 +16,10 @@ from wellring.inputs.quantities import (
     Level,
     Offset,
     PointCount,
+    Pressure,
     PumpPoint,
     Screen,
+    Temperature,
 )
 from wellring.inputs.table import Line, Misfit, Name, Points, Table, Text
 
@@ -96,12 +99,8 @@ class DeepWells(Placed):
 
     @model_validator(mode="after")
     def _consistent(self) -> DeepWells:
-        low, high = self.screen
-        if low >= high:
-            remedy = "Levels are elevations in the site's datum, not depths."
-            raise Misfit(
-                "[bottom, top] with the bottom below the top", remedy, "screen", [low, high]
-            )
+        check_screen(self.screen)
+        low = self.screen[0]
         if self.hold is None and self.rate is None:
             raise Misfit(
                 "hold or rate",
@@ -119,11 +118,139 @@ class DeepWells(Placed):
         return self
 
 
-class OtherDrainage(Table):
-    """A drainage method of the contract that this version does not model."""
+class Wellpoints(Placed):
+    """method = "wellpoints": suction points on a header; several tables make several tiers."""
 
-    model_config = ConfigDict(frozen=True, extra="allow")
-    method: Literal["wellpoints", "ejectors", "sump", "recharge wells"]
+    method: Literal["wellpoints"]
+    header: Level
+    """Level of the header pipe: the air pushes water up to it, no higher."""
+    screen: Screen
+    diameter: Diameter = 0.15
+    """Of the filter around the point [m]."""
+    lift: Length | None = None
+    """Practical lift below the header; otherwise from altitude, temperature and losses."""
+    altitude: Level = 0.0
+    """Of the site above sea level [m]."""
+    temperature: Temperature = 10.0
+    losses: Length | None = None
+    capacity: Flow | None = None
+    """The most one point gives."""
+    pump_capacity: Flow | None = None
+    """The most the pumps of this header give together."""
+    points_per_pump: PointCount = 60
+    vacuum: bool = False
+    skin: Skin | None = None
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Wellpoints:
+        check_screen(self.screen)
+        if self.header <= self.screen[0]:
+            raise Misfit(
+                f"a level above the screen's bottom ({self.screen[0]:g} m)",
+                "The header lies above the points it draws from.",
+                "header",
+                self.header,
+            )
+        if self.lift is not None and self.losses is not None:
+            raise Misfit("either lift or losses", "Take one out: both tell the practical lift.")
+        return self
 
 
-Drainage = Annotated[DeepWells | OtherDrainage, Field(discriminator="method")]
+class Ejectors(Placed):
+    """method = "ejectors": wells drawn by jets that one station feeds with water."""
+
+    method: Literal["ejectors"]
+    screen: Screen
+    nozzle: Level
+    """Level of the nozzles, to which the water can be drawn down."""
+    outlet: Level
+    """Level to which the return is lifted."""
+    supply_pressure: Pressure
+    diameter: Diameter = 0.15
+    nozzle_flow: Flow | None = None
+    efficiency: Fraction | None = None
+    capacity: Flow | None = None
+    """The most one ejector draws; otherwise from pressure, lift and efficiency."""
+    points_per_station: PointCount = 40
+    pump_efficiency: Fraction | None = None
+    skin: Skin | None = None
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Ejectors:
+        check_screen(self.screen)
+        if self.outlet <= self.nozzle:
+            raise Misfit(
+                f"a level above the nozzles ({self.nozzle:g} m)",
+                "The return is lifted from the nozzles up to the outlet.",
+                "outlet",
+                self.outlet,
+            )
+        if self.supply_pressure <= 0:
+            raise Misfit("a pressure above zero", "", "supply_pressure", self.supply_pressure)
+        return self
+
+
+class Sump(Table):
+    """method = "sump": the floor drains to low points, from where the water is pumped."""
+
+    method: Literal["sump"]
+    name: Text | None = None
+    pump_capacity: Flow | None = None
+    """The most its pumps give together."""
+
+
+class RechargeWells(Placed):
+    """method = "recharge wells": wells that give water back to the ground."""
+
+    method: Literal["recharge wells"]
+    screen: Screen
+    diameter: Diameter
+    head_limit: Level
+    """Level to which the water in a well may rise."""
+    rate: Flow | None = None
+    """Flow given to each well."""
+    share: Fraction | None = None
+    """Share of what the scheme discharges that all wells of this table return together."""
+    clogging: ClogFactor = 1.0
+    """How many times harder a clogged screen is to enter than a clean one."""
+
+    @model_validator(mode="after")
+    def _consistent(self) -> RechargeWells:
+        check_screen(self.screen)
+        self.require_one("rate", "share")
+        if self.head_limit <= self.screen[0]:
+            raise Misfit(
+                f"a level above the screen's bottom ({self.screen[0]:g} m)",
+                "Water enters the ground from a well that is filled above its screen.",
+                "head_limit",
+                self.head_limit,
+            )
+        return self
+
+
+class ReliefWells(Placed):
+    """method = "relief wells": passive wells that flow at the floor of the dig."""
+
+    method: Literal["relief wells"]
+    screen: Screen
+    diameter: Diameter
+    skin: Skin | None = None
+
+    @model_validator(mode="after")
+    def _consistent(self) -> ReliefWells:
+        check_screen(self.screen)
+        return self
+
+
+def check_screen(screen: tuple[float, float]) -> None:
+    """Refuse a screen whose bottom does not lie below its top."""
+    low, high = screen
+    if low >= high:
+        remedy = "Levels are elevations in the site's datum, not depths."
+        raise Misfit("[bottom, top] with the bottom below the top", remedy, "screen", [low, high])
+
+
+Drainage = Annotated[
+    DeepWells | Wellpoints | Ejectors | Sump | RechargeWells | ReliefWells,
+    Field(discriminator="method"),
+]

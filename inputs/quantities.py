@@ -196,6 +196,8 @@ if TYPE_CHECKING:
     Money: TypeAlias = float
     PayFactor: TypeAlias = float
     ShiftHours: TypeAlias = float
+    Temperature: TypeAlias = float
+    ClogFactor: TypeAlias = float
 else:
     _level = _reader("a level", "m", low=-2000, high=9000)
     _flow = _reader("a flow", "m3/s", above=0, high=2)
@@ -247,3 +249,5 @@ else:
     Money = _number("an amount of money", low=0, high=1e12)
     PayFactor = _number("a factor on the wage", low=1, high=100)
     ShiftHours = _number("hours of a shift", above=0, high=24)
+    Temperature = _number("a temperature of the water in °C", low=0, high=40)
+    ClogFactor = _number("a clogging factor", low=1, high=1e4)

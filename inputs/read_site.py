@@ -20,7 +20,7 @@ from shapely.geometry.base import BaseGeometry
 
 from wellring.inputs.borings import BoringLogs
 from wellring.inputs.crs import SiteCrs
-from wellring.inputs.drainage import DeepWells
+from wellring.inputs.drainage import Placed
 from wellring.inputs.explain import explain
 from wellring.inputs.faults import FaultLog
 from wellring.inputs.geodata import (
@@ -199,7 +199,7 @@ def _read_geometries(description: SiteDescription, where: Where) -> dict[str, Ba
             (f"schemes.{number}.walls.{i}", wall) for i, wall in enumerate(scheme.walls or ())
         ]
         for index, drainage in enumerate(scheme.drainage):
-            if isinstance(drainage, DeepWells):
+            if isinstance(drainage, Placed):
                 place = f"schemes.{number}.drainage.{index}"
                 put(place, _drainage_shape(drainage, place, where))
     for place, wall in walls:
@@ -208,7 +208,7 @@ def _read_geometries(description: SiteDescription, where: Where) -> dict[str, Ba
     return found
 
 
-def _drainage_shape(drainage: DeepWells, place: str, where: Where) -> BaseGeometry | None:
+def _drainage_shape(drainage: Placed, place: str, where: Where) -> BaseGeometry | None:
     if drainage.line is not None:
         return read_line(drainage.line.along, *where, f"{place}.line.along")
     if drainage.points is not None:
@@ -244,7 +244,7 @@ def _file_names(description: SiteDescription) -> Iterator[str]:
     candidates += [wall.line for wall in walls]
     for scheme in description.schemes:
         for drainage in scheme.drainage:
-            if isinstance(drainage, DeepWells):
+            if isinstance(drainage, Placed):
                 candidates.append(drainage.points)
                 candidates.append(drainage.line.along if drainage.line else None)
     candidates += [neighbour.file for neighbour in description.neighbours]

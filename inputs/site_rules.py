@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from wellring.inputs.drainage import DeepWells, OtherDrainage
+from wellring.inputs.drainage import DeepWells, Placed
 from wellring.inputs.faults import FaultLog, nearest
 from wellring.inputs.site import Recharge, River, SiteDescription
 
@@ -65,7 +65,7 @@ def _check_stages(site: SiteDescription, add: Add) -> bool:
     for place, stage_name in _stage_names(site):
         if stage_name not in names:
             add(place, stage_name, "the name of a stage", nearest(stage_name, names))
-    for place, drainage in _deep_wells(site):
+    for place, drainage in _placed(site):
         first, last = drainage.from_stage, drainage.until_stage
         if first in names and last in names and names.index(last) < names.index(first):
             add(f"{place}.until_stage", last, f"a stage not before '{first}', its from_stage")
@@ -94,10 +94,10 @@ def _check_formation(site: SiteDescription, index: int, add: Add) -> bool:
     return False
 
 
-def _deep_wells(site: SiteDescription) -> Iterator[tuple[str, DeepWells]]:
+def _placed(site: SiteDescription) -> Iterator[tuple[str, Placed]]:
     for number, scheme in enumerate(site.schemes):
         for index, drainage in enumerate(scheme.drainage):
-            if isinstance(drainage, DeepWells):
+            if isinstance(drainage, Placed):
                 yield f"schemes.{number}.drainage.{index}", drainage
 
 
@@ -109,7 +109,7 @@ def _stage_names(site: SiteDescription) -> Iterator[tuple[str, str]]:
         for index, wall in enumerate(scheme.walls or ()):
             if wall.stage is not None:
                 yield f"schemes.{number}.walls.{index}.stage", wall.stage
-    for place, drainage in _deep_wells(site):
+    for place, drainage in _placed(site):
         for key in ("from_stage", "until_stage"):
             value = getattr(drainage, key)
             if value is not None:
@@ -200,7 +200,6 @@ def _unsupported(site: SiteDescription) -> Iterator[tuple[str, str]]:
     for number, scheme in enumerate(site.schemes):
         for index, drainage in enumerate(scheme.drainage):
             place = f"schemes.{number}.drainage.{index}"
-            if isinstance(drainage, OtherDrainage):
-                yield f"{place}.method", f"The drainage method '{drainage.method}'"
-            elif drainage.pump is not None and drainage.pump.curve:
+            deep = isinstance(drainage, DeepWells)
+            if deep and drainage.pump is not None and drainage.pump.curve:
                 yield f"{place}.pump.curve", "A pump's curve"

@@ -275,7 +275,7 @@ def write_points(gwf: flopy.mf6.ModflowGwf, stage: StageModel) -> None:
             connections.append(
                 [index, order, cell, point.screen[1], point.screen[0], value * DAY, point.radius]
             )
-        periods.extend(drive_rows(index, drive))
+        periods.extend(drive_rows(index, drive, point.sign))
     observations = {
         WELLS_CSV: [
             (f"{kind}{index + 1}", kind, (index,))
@@ -297,10 +297,14 @@ def write_points(gwf: flopy.mf6.ModflowGwf, stage: StageModel) -> None:
     )
 
 
-def drive_rows(index: int, drive: PointDrive) -> list[tuple[Any, ...]]:
-    """The period rows of one multi-aquifer well (index from 0) for how it is driven."""
+def drive_rows(index: int, drive: PointDrive, sign: float) -> list[tuple[Any, ...]]:
+    """The period rows of one multi-aquifer well (index from 0) for how it is driven.
+
+    `sign` is −1 for a point that gives water: its levels and flows come mirrored.
+    """
     if drive.shut:
         return [(index, "status", "inactive")]
     if drive.held is not None:
-        return [(index, "status", "constant"), (index, "well_head", float(drive.held))]
-    return [(index, "status", "active"), (index, "rate", -float(drive.rate or 0.0) * DAY)]
+        return [(index, "status", "constant"), (index, "well_head", sign * float(drive.held))]
+    rate = -sign * float(drive.rate or 0.0) * DAY
+    return [(index, "status", "active"), (index, "rate", rate)]

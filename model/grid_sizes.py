@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry import LineString
 
-from wellring.inputs.drainage import DeepWells
+from wellring.inputs.drainage import Placed
 from wellring.inputs.read_site import Site
 from wellring.inputs.site import FixedHead, NoFlow, Scheme
 from wellring.inputs.walls import Wall
@@ -185,7 +185,14 @@ def size_layers(
     barriers = [wall for wall in walls if wall.holds_water]
     toes = sorted({toe for wall in barriers for toe in wall.toes})
     tops = [wall.top for wall in barriers if wall.top is not None]
-    screens = sorted({end for d in scheme.drainage if isinstance(d, DeepWells) for end in d.screen})
+    screens = sorted(
+        {
+            end
+            for drainage in scheme.drainage
+            if isinstance(drainage, Placed)
+            for end in getattr(drainage, "screen", ())
+        }
+    )
     side = _narrow_side(site)
     below = [floors[0] - toe for toe in toes if toe < floors[0] - 0.1]
     fine = site.description.grid.sublayer or float(

@@ -8,12 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry import LinearRing, LineString
 
-from wellring.inputs.drainage import DeepWells
+from wellring.inputs.drainage import Placed
 from wellring.inputs.faults import FaultLog
 from wellring.inputs.read_site import Site
 from wellring.inputs.site import Scheme
 from wellring.inputs.walls import Wall
-from wellring.model.drainage.deep_wells import deep_well_points
+from wellring.model.drainage import methods
+from wellring.model.drainage.method import Placement, mean_screened_k
 from wellring.model.drainage.placement import place_points
 from wellring.model.drainage.points import GridPoint
 from wellring.model.faces import PlanFaces, crossed_faces, face_midpoints, staircase_factor
@@ -247,7 +248,7 @@ def _drainage_places(site: Site, number: int, scheme: Scheme, faults: FaultLog) 
     found = [np.zeros((0, 2))]
     for index, drainage in enumerate(scheme.drainage):
         place = f"schemes.{number}.drainage.{index}"
-        if isinstance(drainage, DeepWells):
+        if isinstance(drainage, Placed):
             try:
                 found.append(place_points(drainage, site.outline, site.geometries.get(place)))
             except ValueError as error:
@@ -311,26 +312,39 @@ def _points(
 ) -> tuple[list[GridPoint], list[tuple[int, int]]]:
     points: list[GridPoint] = []
     when: list[tuple[int, int]] = []
+    known = methods()
     for index, drainage in enumerate(scheme.drainage):
-        if not isinstance(drainage, DeepWells):
-            continue
+        method = known[type(drainage)]
         place = f"schemes.{number}.drainage.{index}"
         label = drainage.name or ("W" if len(scheme.drainage) == 1 else f"W{index + 1}-")
+        placement = Placement(
+            label,
+            site.outline,
+            site.geometries.get(place),
+            plan,
+            ground,
+            distance,
+            tuple(formations(site)),
+        )
         try:
-            made = deep_well_points(
-                drainage, label, site.outline, site.geometries.get(place), plan, ground, distance
-            )
+            made = method.points(drainage, placement)
         except ValueError as error:
             faults.add(
                 file,
                 f"{place}.screen",
-                list(drainage.screen),
+                list(getattr(drainage, "screen", ())),
                 f"screens in modelled ground, which ends {distance:.0f} m from the pit",
                 f"{error}.",
             )
             continue
-        first = stages.index(drainage.from_stage) if drainage.from_stage else 0
-        last = stages.index(drainage.until_stage) if drainage.until_stage else len(stages) - 1
+        for note in method.notes(drainage, placement):
+            faults.warn(note)
+        outside = method.range.warning(drainage.method, mean_screened_k(made)) if made else None
+        if outside is not None:
+            faults.warn(f"{label}: {outside}")
+        begins, ends = getattr(drainage, "from_stage", None), getattr(drainage, "until_stage", None)
+        first = stages.index(begins) if begins else 0
+        last = stages.index(ends) if ends else len(stages) - 1
         points += made
         when += [(first, last)] * len(made)
     kh = ground.kh.reshape(-1)

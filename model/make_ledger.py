@@ -154,7 +154,8 @@ def _wells(layout: Layout, stages: list[SolvedStage]) -> list[WellEntry]:
     for index, point in enumerate(layout.points):
         drives = [s.settled.drives[index] for s in stages if s.settled is not None]
         states = [s.settled.states[index] for s in stages if s.settled is not None]
-        levels = [state.level if math.isfinite(state.level) else None for state in states]
+        sign = point.sign
+        levels = [sign * state.level if math.isfinite(state.level) else None for state in states]
         found.append(
             WellEntry(
                 name=point.name,
@@ -164,19 +165,21 @@ def _wells(layout: Layout, stages: list[SolvedStage]) -> list[WellEntry]:
                 screen=point.screen,
                 radius=point.radius,
                 nodes=point.node.tolist(),
-                lowest=point.lowest,
+                lowest=sign * point.lowest,
                 wanted=point.wanted,
                 pump_capacity=point.pump_capacity,
                 screen_capacity=[
                     None,
                     *(
-                        point.screen_capacity(level) if level is not None else None
+                        point.screen_capacity(level)
+                        if level is not None and not point.injects
+                        else None
                         for level in levels
                     ),
                 ],
                 governing=["not used", *(drive.governing for drive in drives)],
                 level=[None, *levels],
-                flow=[0.0, *(state.flow for state in states)],
+                flow=[0.0, *(sign * state.flow for state in states)],
             )
         )
     return found

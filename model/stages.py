@@ -16,8 +16,9 @@ from wellring.model.build import WELLS_CSV, StageModel, drive_rows, write_stage
 from wellring.model.drainage.points import GridPoint, PointDrive, PointState
 from wellring.model.excavation import Dig, dig_stage
 from wellring.model.grid_sizes import formations
+from wellring.model.groups import settle_groups
 from wellring.model.layout import Layout, stage_start
-from wellring.model.limits import Settled, settle
+from wellring.model.limits import Settled
 from wellring.model.rungs import LADDER, Rung
 from wellring.model.solve import Attempt, Solution, solve_stage
 from wellring.model.walls import wall_cells
@@ -114,7 +115,7 @@ def _solve_dug(
     active = layout.ground.active & ~dig.gone
     working = [first <= index <= last for first, last in layout.point_stages]
     flat = active.reshape(-1)
-    points = [point.on(flat) for point in layout.points]
+    points = [point.at_floor(formation).on(flat) for point in layout.points]
     usable = [p for p, works in zip(points, working, strict=True) if works and p.node.size]
     name = stage_folder_name(index + 1, stage)
     place = folder / name
@@ -135,7 +136,7 @@ def _solve_dug(
     )
     write_stage(model, place)
     run = _Runner(stage, place, solver, usable, start, report)
-    settled = settle(usable, run)
+    settled = settle_groups(usable, run)
     all_points = _spread(layout.points, points, working, usable, settled)
     assert run.solution is not None
     return SolvedStage(
@@ -182,7 +183,7 @@ class _Runner:
             self.start = np.where(np.abs(heads) < 1e20, heads, self.start)
             first = self.solution.rung
         if drives:
-            set_drives(self.place, drives)
+            set_drives(self.place, self.points, drives)
         self.solution = solve_stage(
             self.stage,
             self.place,
@@ -195,9 +196,9 @@ class _Runner:
         self.attempts += self.solution.attempts
         heads = self.solution.heads.reshape(-1)
         return [
-            PointState(_level_around(point, heads), 0.0) if drive.shut else state
+            PointState(point.sign * _level_around(point, heads), 0.0) if drive.shut else state
             for point, drive, state in zip(
-                self.points, drives, read_points(self.place, drives), strict=True
+                self.points, drives, read_points(self.place, self.points, drives), strict=True
             )
         ]
 
@@ -236,33 +237,39 @@ def _spread(
     return Settled(drives, states, settled.rounds, settled.settled)
 
 
-def set_drives(folder: Path, drives: Sequence[PointDrive]) -> None:
+def set_drives(folder: Path, points: Sequence[GridPoint], drives: Sequence[PointDrive]) -> None:
     """Write how the points are driven into a stage's well file, in place of what stood there."""
     rows = [
         "  "
         + " ".join(str(value + 1 if column == 0 else value) for column, value in enumerate(row))
-        for index, drive in enumerate(drives)
-        for row in drive_rows(index, drive)
+        for index, (point, drive) in enumerate(zip(points, drives, strict=True))
+        for row in drive_rows(index, drive, point.sign)
     ]
     path = folder / "maw.dat"
     text = re.sub(r"(?is)begin period\s+1.*?end period\s+1", "", path.read_text()).rstrip()
     path.write_text(text + "\n\nBEGIN period  1\n" + "\n".join(rows) + "\nEND period  1\n")
 
 
-def read_points(folder: Path, drives: Sequence[PointDrive]) -> list[PointState]:
-    """Level [m] and flow out of the ground [m³/s] of each point, from the solver's own record."""
+def read_points(
+    folder: Path, points: Sequence[GridPoint], drives: Sequence[PointDrive]
+) -> list[PointState]:
+    """Level [m] and flow out of the ground [m³/s] of each point, from the solver's own record.
+
+    Those of points that give water are mirrored.
+    """
     if not drives:
         return []
     with open(folder / WELLS_CSV, newline="") as file:
         last = list(csv.DictReader(file))[-1]
     values = {name.strip().upper(): float(value) for name, value in last.items() if value.strip()}
     states = []
-    for index, drive in enumerate(drives, start=1):
+    for index, (point, drive) in enumerate(zip(points, drives, strict=True), start=1):
         if drive.shut:
             states.append(PointState(float("nan"), 0.0))
             continue
         kind = "CONSTANT" if drive.held is not None else "RATE"
-        states.append(PointState(values[f"HEAD{index}"], 0.0 - values[f"{kind}{index}"] / DAY))
+        level, flow = values[f"HEAD{index}"], 0.0 - values[f"{kind}{index}"] / DAY
+        states.append(PointState(point.sign * level, point.sign * flow))
     return states
 
 

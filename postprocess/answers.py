@@ -195,6 +195,13 @@ def _stage_answers(run: RunFolder, result: StageResult) -> dict[str, Answer]:
         f"{key}.wells_total": Answer(
             flow.wells, "m3/s", budget, f"{entry.name}: pumped by wells", "flow"
         ),
+        f"{key}.returned": Answer(
+            flow.returned,
+            "m3/s",
+            budget,
+            f"{entry.name}: returned by recharge wells",
+            "flow",
+        ),
         f"{key}.through_wall_below": Answer(
             flow.through_wall,
             "m3/s",
@@ -320,14 +327,22 @@ def _well_warnings(run: RunFolder, result: StageResult) -> list[str]:
     words = {
         "pump": "cannot be drawn down further: the pump gives no more",
         "screen": "cannot be drawn down further: the screen takes in no more",
+        "header pump": "cannot be drawn down further: their header's pump gives no more",
         "dry": "stand in ground that is dug away or dry",
         "no inflow": "are shut: their level lies above the water around them",
     }
     return [
-        f"{result.entry.name}: {', '.join(by_reason[reason])} {text}"
+        f"{result.entry.name}: {_named(by_reason[reason])} {text}"
         for reason, text in words.items()
         if reason in by_reason
     ]
+
+
+def _named(names: list[str]) -> str:
+    """Names of points, the first few where there are many."""
+    if len(names) <= 8:
+        return ", ".join(names)
+    return f"{', '.join(names[:3])} … {names[-1]} ({len(names)} points)"
 
 
 def _finite(value: float) -> float | None:

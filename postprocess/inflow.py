@@ -17,7 +17,8 @@ Floats = NDArray[np.float64]
 class Inflow:
     """Water taken in one stage [m³/s].
 
-    `floor`, `faces` and `wall` enter the excavation itself; `wells` is pumped from the ground.
+    `floor`, `faces` and `wall` enter the excavation itself; `wells` is pumped from the ground, `returned`
+    given back to it.
     `through_wall` and `under_toe` cross the pit's outline below formation, through walls that
     hold water and beneath them; `open_ground` crosses it where no wall stands.
     """
@@ -26,6 +27,7 @@ class Inflow:
     faces: float
     wall: float
     wells: float
+    returned: float
     through_wall: float
     under_toe: float
     open_ground: float
@@ -53,7 +55,9 @@ def inflow(run: RunFolder, stage: StageEntry) -> Inflow:
         ("wells", "maw"),
     ):
         node, flow = run.package_flows(stage, package)
-        parts[part] = float(0.0 - flow.sum())  # no "-0"
+        parts[part] = float(0.0 - flow[flow < 0].sum())  # no "-0"
+        if part == "wells":
+            parts["returned"] = float(flow[flow > 0].sum())
         by_unit[part] = _per_unit(run, node, -flow)
     crossing = _across_outline(run, stage)
     return Inflow(**parts, **crossing, by_unit=by_unit)

@@ -79,6 +79,7 @@ def _inflow(dug: Sequence[StageResult]) -> Rows:
         "faces",
         "wall",
         "wells",
+        "returned",
         "through_wall",
         "under_toe",
         "open_ground",

@@ -10,7 +10,9 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-Governing = Literal["level", "pump", "screen", "rate", "dry", "no inflow", "not used"]
+Governing = Literal[
+    "level", "pump", "screen", "rate", "dry", "no inflow", "not used", "header pump", "share"
+]
 
 
 @dataclass(frozen=True)
@@ -48,6 +50,12 @@ class GridPoint:
     pump_capacity : the most its pump gives [m³/s], or None where that is not limited.
     screen_k, screen_bottom, screen_top : (m,) kh [m/s] and levels [m] of the screened cells.
     opening : factor on kh of those cells where the point fills much of them, else 1.
+    injects : gives water to the ground. Levels and flows of such a point are mirrored (times −1)
+        everywhere but in the solver's files, so that every limit reads alike: `lowest` is minus
+        the level to which it may rise, a flow is what it gives.
+    follows_floor : its lowest level is the formation of the stage (a passive well).
+    group, group_capacity : the header it hangs on and the most that header's pump gives [m³/s].
+    share : part of the scheme's discharge that its group returns.
     """
 
     name: str
@@ -65,6 +73,11 @@ class GridPoint:
     screen_bottom: Floats
     screen_top: Floats
     opening: float = 1.0
+    injects: bool = False
+    follows_floor: bool = False
+    group: str | None = None
+    group_capacity: float | None = None
+    share: float | None = None
 
     def on(self, active: NDArray[np.bool_]) -> GridPoint:
         """The point with only the cells that take part; `active` is flat over all cells."""
@@ -80,12 +93,30 @@ class GridPoint:
             screen_top=self.screen_top[keep],
         )
 
+    @property
+    def sign(self) -> float:
+        """+1 where it takes water, −1 where it gives it."""
+        return -1.0 if self.injects else 1.0
+
+    def clogged(self, factor: float) -> GridPoint:
+        """The point with a screen that is `factor` times as hard to pass."""
+        return replace(self, conductance=self.conductance / factor)
+
+    def at_floor(self, formation: float) -> GridPoint:
+        """The point in a stage with this formation [m]."""
+        if not self.follows_floor:
+            return self
+        return replace(self, lowest=max(formation, self.screen[0]))
+
     def screen_capacity(self, level: float) -> float:
         """What the wetted screen can take in [m³/s] when the water in it stands at `level` [m].
 
         Sichardt (1928): the entrance gradient at the borehole wall stays below 1/(15·√k), k in
-        m/s, so Q ≤ 2π·r·Σ l·√k / 15 over the wetted lengths l.
+        m/s, so Q ≤ 2π·r·Σ l·√k / 15 over the wetted lengths l. A point that gives water has no
+        such limit.
         """
+        if self.injects:
+            return float("inf")
         wetted = np.clip(level, self.screen_bottom, self.screen_top) - self.screen_bottom
         return float(2 * np.pi * self.radius * np.sum(wetted * np.sqrt(self.screen_k)) / 15.0)
 

@@ -1,0 +1,88 @@
+"""What a drainage method is: a table of the site file, points on the grid, a range of use."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from wellring.inputs.drainage import Placed
+from wellring.inputs.units import conductivity_text
+from wellring.model.drainage.placement import place_points
+from wellring.model.drainage.points import GridPoint
+from wellring.model.ground import Ground
+from wellring.model.plan_grid import PlanGrid
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Placement:
+    """Where a method's points go: names, the pit, the grid, the ground, the source of the water.
+
+    `shape` is the line or the points read from the site file, where given; `formations` the
+    level of each stage's floor [m].
+    """
+
+    label: str
+    outline: Polygon
+    shape: BaseGeometry | None
+    grid: PlanGrid
+    ground: Ground
+    source_distance: float
+    formations: tuple[float, ...]
+
+    def positions(self, table: Placed) -> Floats:
+        """Site coordinates (n, 2) of the table's points."""
+        return place_points(table, self.outline, self.shape)
+
+
+@dataclass(frozen=True)
+class Range:
+    """Ground and depth a method is meant for: kh [m/s], lowering [m]; None: no bound."""
+
+    least_k: float | None
+    most_k: float | None
+    most_lowering: float | None
+    source: str
+    reason: str
+
+    def warning(self, method: str, screened_k: float) -> str | None:
+        """What to tell where the mean kh [m/s] of the screened ground is outside the range."""
+        low, high = self.least_k or 0.0, self.most_k or np.inf
+        if low <= screened_k <= high:
+            return None
+        return (
+            f"{method} in ground of kh {conductivity_text(screened_k, 'metric')}: outside their "
+            f"usual range of {low:.0e} to {high:.0e} m/s ({self.source}); {self.reason}"
+        )
+
+
+@dataclass(frozen=True)
+class Method:
+    """One drainage method.
+
+    Parameters
+    ----------
+    table : its table type in the site file.
+    points : puts one such table on the grid; raises ValueError with a user's reason.
+    range : where it is meant to be used.
+    notes : what else must be told about one such table (assumptions, limits).
+    """
+
+    table: type[Any]
+    points: Callable[[Any, Placement], list[GridPoint]]
+    range: Range
+    notes: Callable[[Any, Placement], Sequence[str]] = lambda table, place: ()
+
+
+def mean_screened_k(points: Sequence[GridPoint]) -> float:
+    """Mean kh [m/s] over the screened lengths of all points."""
+    k = np.concatenate([point.screen_k for point in points])
+    length = np.concatenate([point.screen_top - point.screen_bottom for point in points])
+    return float((k * length).sum() / length.sum())
