@@ -200,6 +200,6 @@ def _unsupported(site: SiteDescription) -> Iterator[tuple[str, str]]:
     for number, scheme in enumerate(site.schemes):
         for index, drainage in enumerate(scheme.drainage):
             place = f"schemes.{number}.drainage.{index}"
-            deep = isinstance(drainage, DeepWells)
-            if deep and drainage.pump is not None and drainage.pump.curve:
+            pump = drainage.pump if isinstance(drainage, DeepWells) else None
+            if pump is not None and pump.curve:
                 yield f"{place}.pump.curve", "A pump's curve"

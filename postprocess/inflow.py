@@ -17,8 +17,8 @@ Floats = NDArray[np.float64]
 class Inflow:
     """Water taken in one stage [m³/s].
 
-    `floor`, `faces` and `wall` enter the excavation itself; `wells` is pumped from the ground, `returned`
-    given back to it.
+    `floor`, `faces` and `wall` enter the excavation itself; `wells` is pumped from the ground,
+    `returned` is given back to it.
     `through_wall` and `under_toe` cross the pit's outline below formation, through walls that
     hold water and beneath them; `open_ground` crosses it where no wall stands.
     """
