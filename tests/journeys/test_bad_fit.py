@@ -288,13 +288,6 @@ CASES: dict[str, tuple[tuple[str, str], str, str | None, tuple[str, ...]]] = {
         boundary('kind = "recharge"\nrate = "rain.csv"\n'), "water.boundary.0.rate", "",
         ("changes in time is not supported yet",),
     ),
-    **{
-        method: (
-            ('method = "deep wells"', f'method = "{method}"'), f"{WELLS}.method", "",
-            (f"'{method}' is not supported yet", "take it out of the file"),
-        )
-        for method in ("wellpoints", "ejectors", "sump", "recharge wells")
-    },
 }
 # fmt: on
 
