@@ -107,7 +107,8 @@ def main(wanted: list[int]) -> None:
             rows.append(measure(SIZES[size], Path(folder)))
             shutil.rmtree(folder, ignore_errors=True)
     names = [name for name in rows[0] if name != "cells"]
-    print("| " + " | ".join(["CPU seconds", *(f"{row['cells']:,.0f} cells" for row in rows)]) + " |")
+    head = ["CPU seconds", *(f"{row['cells']:,.0f} cells" for row in rows)]
+    print("| " + " | ".join(head) + " |")
     print("| --- " * (len(rows) + 1) + "|")
     for name in names:
         print("| " + " | ".join([name, *(f"{row[name]:.1f}" for row in rows)]) + " |")

@@ -184,7 +184,8 @@ def test_a_graded_grid_around_its_pit_is_watertight():
     outline = shapely.affinity.translate(
         shapely.affinity.rotate(SHAPES["u"], 27), 466000.0, 5918000.0
     )
-    grid = make_plan_grid(outline, [], np.zeros((0, 2)), PlanChoices(1.0, 1.0, 2.0, 1.3, 10.0, 60.0))
+    choices = PlanChoices(1.0, 1.0, 2.0, 1.3, 10.0, 60.0)
+    grid = make_plan_grid(outline, [], np.zeros((0, 2)), choices)
     rim = crossed_faces(grid, outline.exterior)
     inside = grid.inside(outline).ravel()
     assert np.all(inside[rim.first] != inside[rim.second])
