@@ -32,8 +32,9 @@ US_FOOT = 1200 / 3937
 
 def write(shapes, path: Path, crs: object = "EPSG:32633", **more: object) -> str:
     shapes = shapes if isinstance(shapes, list) else [shapes]
-    table = geopandas.GeoDataFrame({"name": [str(i) for i in range(len(shapes))]},
-                                   geometry=shapes, crs=crs)
+    table = geopandas.GeoDataFrame(
+        {"name": [str(i) for i in range(len(shapes))]}, geometry=shapes, crs=crs
+    )
     table.to_file(path, **more)
     return path.name
 
@@ -75,9 +76,7 @@ def only(faults: FaultLog) -> str:
 
 @pytest.mark.parametrize("suffix", ["geojson", "gpkg", "shp", "fgb"])
 @pytest.mark.parametrize("crs", ["EPSG:32633", "EPSG:4326", "EPSG:25832", "EPSG:3035"])
-def test_polygon_comes_back_the_same_through_any_crs(
-    tmp_path: Path, suffix: str, crs: str
-) -> None:
+def test_polygon_comes_back_the_same_through_any_crs(tmp_path: Path, suffix: str, crs: str) -> None:
     there = geopandas.GeoSeries([PIT], crs="EPSG:32633").to_crs(crs)[0]
     ref = write(there, tmp_path / f"pit.{suffix}", crs)
     found, faults = polygon(ref, tmp_path)
@@ -162,8 +161,16 @@ def test_layer_without_crs_is_the_sites_with_a_warning(tmp_path: Path) -> None:
 
 
 def test_corners_are_normalised_and_keep_their_first() -> None:
-    clockwise = ((390000, 5820000), (390000, 5820040), (390000, 5820040), (390060, 5820040),
-                 (390060, 5820000.0004), (390060, 5820000), (390000, 5820000), (390000, 5820000))
+    clockwise = (
+        (390000, 5820000),
+        (390000, 5820040),
+        (390000, 5820040),
+        (390060, 5820040),
+        (390060, 5820000.0004),
+        (390060, 5820000),
+        (390000, 5820000),
+        (390000, 5820000),
+    )
     found, faults = polygon(clockwise, Path())
     assert faults.faults == []
     assert found.exterior.is_ccw
@@ -235,8 +242,14 @@ def test_a_file_must_hold_exactly_one_sound_polygon(
 
 
 def test_pinched_outline_is_refused_where_it_touches() -> None:
-    pinched = [(390000, 5820000), (390030, 5820020), (390060, 5820000), (390060, 5820040),
-               (390030, 5820020), (390000, 5820040)]
+    pinched = [
+        (390000, 5820000),
+        (390030, 5820020),
+        (390060, 5820000),
+        (390060, 5820040),
+        (390030, 5820020),
+        (390000, 5820040),
+    ]
     found, faults = polygon(pinched, Path())
     assert found is None
     assert "(390030.00, 5820020.00)" in only(faults)
@@ -249,9 +262,20 @@ def test_files_that_are_none_are_refused(tmp_path: Path) -> None:
     (tmp_path / "pit.dwg").write_bytes(b"AC1032")
     (tmp_path / "empty.geojson").write_text('{"type": "FeatureCollection", "features": []}')
     write_geojson(geojson_polygon([(13.4, 52.5), (13.5, 52.5)]), tmp_path / "short.geojson")
-    for ref in ["pit.geojson", "pit.gpkg", "pit.shp", "pit.dwg", "empty.geojson", "short.geojson",
-                "none.gpkg", "https://example.org/pit.geojson", ".", "", "a\0b.gpkg",
-                "n" * 5000 + ".shp"]:
+    for ref in [
+        "pit.geojson",
+        "pit.gpkg",
+        "pit.shp",
+        "pit.dwg",
+        "empty.geojson",
+        "short.geojson",
+        "none.gpkg",
+        "https://example.org/pit.geojson",
+        ".",
+        "",
+        "a\0b.gpkg",
+        "n" * 5000 + ".shp",
+    ]:
         found, faults = polygon(ref, tmp_path)
         assert found is None, ref
         assert only(faults).startswith("site.toml: excavation.outline"), ref
@@ -285,11 +309,13 @@ def test_features_keep_attributes_and_tell_of_empty_ones(tmp_path: Path) -> None
 
 
 def test_stretches_that_meet_become_one_line(tmp_path: Path) -> None:
-    stretches = shapely.MultiLineString([
-        [(390000, 5820000), (390010, 5820000)],
-        [(390020, 5820000), (390010, 5820000.004)],  # drawn backward, 4 mm off
-        [(390020, 5820000), (390030, 5820005)],
-    ])
+    stretches = shapely.MultiLineString(
+        [
+            [(390000, 5820000), (390010, 5820000)],
+            [(390020, 5820000), (390010, 5820000.004)],  # drawn backward, 4 mm off
+            [(390020, 5820000), (390030, 5820005)],
+        ]
+    )
     found, faults = line(write(stretches, tmp_path / "river.gpkg"), tmp_path)
     assert faults.faults == []
     assert sorted(x for x, _ in found.coords) == [390000, 390010, 390020, 390030]
@@ -298,8 +324,13 @@ def test_stretches_that_meet_become_one_line(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("shapes", "said"),
     [
-        ([shapely.LineString([(390000, 5820000), (390010, 5820000)]),
-          shapely.LineString([(390011, 5820000), (390020, 5820000)])], "2 that do not join"),
+        (
+            [
+                shapely.LineString([(390000, 5820000), (390010, 5820000)]),
+                shapely.LineString([(390011, 5820000), (390020, 5820000)]),
+            ],
+            "2 that do not join",
+        ),
         (shapely.LineString(BOW_TIE), "(390030.00, 5820020.00)"),
         (PIT, "It holds a Polygon"),
         (shapely.LineString([(390000, 5820000), (390000, 5820000)]), "two different points"),
@@ -345,9 +376,13 @@ def test_points_keep_their_order_from_every_source(tmp_path: Path) -> None:
     (tmp_path / "komma.csv").write_text(
         "x;y\n" + "".join(f"{x};{y}\n".replace(".", ",") for x, y in WELLS), encoding="utf-8-sig"
     )
-    for ref in [write(list(there), tmp_path / "wells.geojson", 4326),
-                write(shapely.MultiPoint(WELLS), tmp_path / "multi.gpkg"),
-                "wells.csv", "komma.csv", WELLS.tolist()]:
+    for ref in [
+        write(list(there), tmp_path / "wells.geojson", 4326),
+        write(shapely.MultiPoint(WELLS), tmp_path / "multi.gpkg"),
+        "wells.csv",
+        "komma.csv",
+        WELLS.tolist(),
+    ]:
         found, faults = points(ref, tmp_path)
         assert faults.faults == []
         assert found == pytest.approx(WELLS, abs=1e-3)
@@ -374,9 +409,7 @@ def test_repeated_points_are_left_out_and_told() -> None:
         ("x,y\n5820000,390000\n", "exchange x and y"),
     ],
 )
-def test_unfit_csv_points_are_refused_with_their_line(
-    tmp_path: Path, text: str, said: str
-) -> None:
+def test_unfit_csv_points_are_refused_with_their_line(tmp_path: Path, text: str, said: str) -> None:
     (tmp_path / "wells.csv").write_text(text)
     found, faults = points("wells.csv", tmp_path)
     assert found is None

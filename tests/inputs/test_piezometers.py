@@ -50,8 +50,14 @@ PLACES = [(390000, 5820000), (390100, 5820010), (390040, 5820090), (390120, 5820
 
 
 @pytest.mark.parametrize(
-    ("toward", "ahead"), [(0, (0, 100)), (90, (100, 0)), (180, (0, -100)), (270, (-100, 0)),
-                          (45, (100 / math.sqrt(2), 100 / math.sqrt(2)))]
+    ("toward", "ahead"),
+    [
+        (0, (0, 100)),
+        (90, (100, 0)),
+        (180, (0, -100)),
+        (270, (-100, 0)),
+        (45, (100 / math.sqrt(2), 100 / math.sqrt(2))),
+    ],
 )
 def test_plane_falls_toward_its_azimuth(toward: float, ahead: tuple) -> None:
     given_plane = Plane(point=(1000, 2000), level=3.0, gradient="1/200", toward=toward)
@@ -74,7 +80,8 @@ def test_plane_point_in_feet() -> None:
 def test_constant_level() -> None:
     plane = LevelPlane.constant(3.2)
     assert plane.at(np.array([[1.0, 2.0]]), np.array([[5.0, 6.0]])) == pytest.approx(
-        np.full((1, 2), 3.2))
+        np.full((1, 2), 3.2)
+    )
     assert (plane.gradient, plane.toward) == (0.0, 0.0)
     assert pickle.loads(pickle.dumps(plane)) == plane
     assert hash(plane) == hash(LevelPlane.constant(3.2))
@@ -94,8 +101,7 @@ def test_plane_through_exact_readings_is_found(tmp_path: Path) -> None:
     assert "through 4 readings in sand" in plane.basis
     assert "residual standard deviation 0.00 m" in plane.basis
     assert faults.warnings == []
-    assert "exact through 3 points" in sound(
-        tmp_path, table(*rows[:3])).level_function(None).basis
+    assert "exact through 3 points" in sound(tmp_path, table(*rows[:3])).level_function(None).basis
 
 
 def test_residual_standard_deviation(tmp_path: Path) -> None:
@@ -119,7 +125,8 @@ def test_fit_is_the_least_squares_optimum(slopes: tuple, level: float, errors: l
 
     readings = tuple(
         PiezometerReading(
-            str(i), x, y, level + slopes[0] * (x - 390000) + slopes[1] * (y - 5820000) + error)
+            str(i), x, y, level + slopes[0] * (x - 390000) + slopes[1] * (y - 5820000) + error
+        )
         for i, ((x, y), error) in enumerate(zip(PLACES, errors, strict=True))
     )
     plane = Piezometers(readings, "water.csv").level_function(None)
@@ -131,16 +138,23 @@ def test_fit_is_the_least_squares_optimum(slopes: tuple, level: float, errors: l
 
 
 def test_few_or_collinear_points_give_the_mean(tmp_path: Path) -> None:
-    two = sound(tmp_path, table(("A", 390000, 5820000, 3.0, "sand"),
-                                ("B", 390100, 5820000, 3.4, "sand")))
+    two = sound(
+        tmp_path, table(("A", 390000, 5820000, 3.0, "sand"), ("B", 390100, 5820000, 3.4, "sand"))
+    )
     plane = two.level_function("sand")
     assert (plane.a, plane.gradient) == (pytest.approx(3.2), 0.0)
     assert plane.basis == "mean level of 2 readings in sand (water.csv)"
     one = sound(tmp_path, table(("A", 390000, 5820000, 3.0, "sand")))
     assert one.level_function("sand").a == pytest.approx(3.0)
-    nearly = sound(tmp_path, table(
-        *[(f"P{i}", 390000 + 100 * i, 5820000 + 50 * i + i % 2, 3 + 0.1 * i, "") for i in range(5)]
-    ))
+    nearly = sound(
+        tmp_path,
+        table(
+            *[
+                (f"P{i}", 390000 + 100 * i, 5820000 + 50 * i + i % 2, 3 + 0.1 * i, "")
+                for i in range(5)
+            ]
+        ),
+    )
     plane = nearly.level_function(None)
     assert (plane.a, plane.gradient) == (pytest.approx(3.2), 0.0)
     assert "lie in a line" in plane.basis
@@ -149,9 +163,15 @@ def test_few_or_collinear_points_give_the_mean(tmp_path: Path) -> None:
 
 
 def test_each_aquifer_has_its_own_level(tmp_path: Path) -> None:
-    piezometers = sound(tmp_path, table(
-        ("A", 390000, 5820000, 3.0, "sand"), ("A", 390000, 5820000, 5.0, "fill"),
-        ("B", 390100, 5820000, 3.2, "sand"), ("C", 390100, 5820000, 9.0, "")))
+    piezometers = sound(
+        tmp_path,
+        table(
+            ("A", 390000, 5820000, 3.0, "sand"),
+            ("A", 390000, 5820000, 5.0, "fill"),
+            ("B", 390100, 5820000, 3.2, "sand"),
+            ("C", 390100, 5820000, 9.0, ""),
+        ),
+    )
     assert piezometers.soils == ("sand", "fill")
     assert piezometers.xy.shape == (4, 2)
     faults = FaultLog()
@@ -165,8 +185,14 @@ def test_each_aquifer_has_its_own_level(tmp_path: Path) -> None:
 
 
 def test_steep_or_badly_fitting_planes_are_told(tmp_path: Path) -> None:
-    steep = sound(tmp_path, table(("A", 390000, 5820000, 3.0, ""), ("B", 390100, 5820000, 9.0, ""),
-                                  ("C", 390000, 5820100, 3.0, "")))
+    steep = sound(
+        tmp_path,
+        table(
+            ("A", 390000, 5820000, 3.0, ""),
+            ("B", 390100, 5820000, 9.0, ""),
+            ("C", 390000, 5820100, 3.0, ""),
+        ),
+    )
     faults = FaultLog()
     steep.level_function(None, faults)
     assert "falls 0.06 toward azimuth 270°" in faults.warnings[0]
@@ -183,24 +209,30 @@ def test_steep_or_badly_fitting_planes_are_told(tmp_path: Path) -> None:
 
 
 def test_latest_reading_counts_and_is_told(tmp_path: Path) -> None:
-    found, faults = read(tmp_path, (
-        "id,x,y,level,soil,date\n"
-        "A,390000,5820000,3.0,sand,2024-03-01\n"
-        "A,390000,5820000,2.1,sand,2024-11-30 14:30\n"
-        "A,390000,5820000,2.8,sand,2024-05-01\n"
-        "A,390000,5820000,4.4,fill,\n"
-        "B,390050,5820000,2.5,,2020-01-01\n"))
+    found, faults = read(
+        tmp_path,
+        (
+            "id,x,y,level,soil,date\n"
+            "A,390000,5820000,3.0,sand,2024-03-01\n"
+            "A,390000,5820000,2.1,sand,2024-11-30 14:30\n"
+            "A,390000,5820000,2.8,sand,2024-05-01\n"
+            "A,390000,5820000,4.4,fill,\n"
+            "B,390050,5820000,2.5,,2020-01-01\n"
+        ),
+    )
     assert faults.faults == []
     assert [(r.id, r.level) for r in found.readings] == [("A", 2.1), ("A", 4.4), ("B", 2.5)]
     assert faults.warnings == [
-        "water.csv: several readings, the latest is used: A in sand (2024-11-30T14:30:00)"]
+        "water.csv: several readings, the latest is used: A in sand (2024-11-30T14:30:00)"
+    ]
     assert pickle.loads(pickle.dumps(found)) == found
     assert isinstance(hash(found), int)
 
 
 def test_feet_coordinates_and_levels_with_a_unit(tmp_path: Path) -> None:
-    found = sound(tmp_path, 'id,x,y,level\nA,990000,200000,10 ft\nB,990100,200000,"3.1"\n',
-                  LONG_ISLAND)
+    found = sound(
+        tmp_path, 'id,x,y,level\nA,990000,200000,10 ft\nB,990100,200000,"3.1"\n', LONG_ISLAND
+    )
     assert found.readings[0].level == pytest.approx(3.048)
     assert found.readings[1].level == pytest.approx(3.1)
     assert found.xy[1, 0] - found.xy[0, 0] == pytest.approx(100 * 1200 / 3937)
@@ -208,14 +240,19 @@ def test_feet_coordinates_and_levels_with_a_unit(tmp_path: Path) -> None:
 
 def test_semicolons_decimal_commas_and_windows_text(tmp_path: Path) -> None:
     (tmp_path / "water.csv").write_bytes(
-        "ID;X;Y;Level;Bemerkung\nGWM Süd;390000,5;5820000;3,25;trüb\n".encode("cp1252"))
+        "ID;X;Y;Level;Bemerkung\nGWM Süd;390000,5;5820000;3,25;trüb\n".encode("cp1252")
+    )
     faults = FaultLog()
     found = read_piezometers("water.csv", tmp_path, UTM, SOILS, faults, "site.toml")
     assert (found.readings[0].id, found.readings[0].x, found.readings[0].level) == (
-        "GWM Süd", 390000.5, 3.25)
+        "GWM Süd",
+        390000.5,
+        3.25,
+    )
     assert faults.warnings == [
         "water.csv: not in UTF-8, read as Windows-1252; check names with accents",
-        "water.csv: columns not used: bemerkung"]
+        "water.csv: columns not used: bemerkung",
+    ]
 
 
 @pytest.mark.parametrize(
@@ -229,16 +266,24 @@ def test_semicolons_decimal_commas_and_windows_text(tmp_path: Path) -> None:
         ("A,east,5820000,3,sand,", "water.csv:2: column x is 'east'"),
         ("A,1e300,5820000,3,sand,", "expected coordinates within ±1e8"),
         (",390000,5820000,3,sand,", "water.csv:2: column id is '(empty)'"),
-        ("A,390000,5820000,3,sadn,", "column soil is 'sadn'; expected a soil of the site file. "
-                                     "Did you mean 'sand'?"),
+        (
+            "A,390000,5820000,3,sadn,",
+            "column soil is 'sadn'; expected a soil of the site file. Did you mean 'sand'?",
+        ),
         ("A,390000,5820000,3,sand,31.05.2024", "column date is '31.05.2024'; expected a date such"),
         ("A,5820000,390000,3,sand,", "exchange x and y"),
-        ("A,390000,5820000,3,sand,\nA,390000,5820000,3.1,sand,2024-01-01",
-         "column date of A in sand is '(empty)'; expected a date in every row"),
-        ("A,390000,5820000,3,,2024-01-01\nA,390000,5820000,3.1,,2024-01-01",
-         "water.csv:3: column date of A is '2024-01-01T00:00:00'; expected one reading"),
-        ("A,390000,5820000,3,sand,\nA,390001,5820000,3.1,fill,",
-         "water.csv:3: columns x, y of A is '(390001.00, 5820000.00)'; expected the same place"),
+        (
+            "A,390000,5820000,3,sand,\nA,390000,5820000,3.1,sand,2024-01-01",
+            "column date of A in sand is '(empty)'; expected a date in every row",
+        ),
+        (
+            "A,390000,5820000,3,,2024-01-01\nA,390000,5820000,3.1,,2024-01-01",
+            "water.csv:3: column date of A is '2024-01-01T00:00:00'; expected one reading",
+        ),
+        (
+            "A,390000,5820000,3,sand,\nA,390001,5820000,3.1,fill,",
+            "water.csv:3: columns x, y of A is '(390001.00, 5820000.00)'; expected the same place",
+        ),
     ],
 )
 def test_unfit_rows_are_refused_with_line_and_value(tmp_path: Path, row: str, said: str) -> None:
@@ -276,4 +321,5 @@ def test_missing_file_is_refused(tmp_path: Path) -> None:
     assert read_piezometers("none.csv", tmp_path, UTM, SOILS, faults, "site.toml") is None
     assert str(faults.faults[0]) == (
         "site.toml: water.piezometers is 'none.csv'; expected a CSV file with columns "
-        "id,x,y,level. There is no such file")
+        "id,x,y,level. There is no such file"
+    )

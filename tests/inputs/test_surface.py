@@ -40,16 +40,22 @@ def from_origin(west: float, north: float, width: float, height: float) -> raste
     return rasterio.Affine(width, 0.0, west, 0.0, -height, north)
 
 
-def write(path: Path, levels: np.ndarray, transform=None, crs: object = "EPSG:32633",
-          **profile: object) -> str:
+def write(
+    path: Path, levels: np.ndarray, transform=None, crs: object = "EPSG:32633", **profile: object
+) -> str:
     bands = levels if levels.ndim == 3 else levels[None]
     unit = profile.pop("unit", None)
     scale = profile.pop("scale", None)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # rasterio's own, about rasters without placing
         with rasterio.open(
-            path, "w", width=bands.shape[2], height=bands.shape[1], count=bands.shape[0],
-            dtype=bands.dtype, crs=crs,
+            path,
+            "w",
+            width=bands.shape[2],
+            height=bands.shape[1],
+            count=bands.shape[0],
+            dtype=bands.dtype,
+            crs=crs,
             transform=from_origin(WEST, NORTH, CELL, CELL) if transform is None else transform,
             **profile,
         ) as raster:
@@ -152,11 +158,14 @@ def test_raster_in_another_crs_is_looked_up_in_its_own(tmp_path: Path, crs: str)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", PendingDeprecationWarning)
         placing, width, height = rasterio.warp.calculate_default_transform(
-            "EPSG:32633", crs, 140, 140, WEST - 500, NORTH - 900, WEST + 900, NORTH + 500)
+            "EPSG:32633", crs, 140, 140, WEST - 500, NORTH - 900, WEST + 900, NORTH + 500
+        )
     # Exact levels at the centres of the other raster's cells.
     column, row = np.meshgrid(np.arange(width) + 0.5, np.arange(height) + 0.5)
-    there = [placing.a * column + placing.b * row + placing.c,
-             placing.d * column + placing.e * row + placing.f]
+    there = [
+        placing.a * column + placing.b * row + placing.c,
+        placing.d * column + placing.e * row + placing.f,
+    ]
     back = pyproj.Transformer.from_crs(crs, "EPSG:32633", always_xy=True)
     exact = slope(*back.transform(*there))
     assert exact.std() > 1
@@ -167,15 +176,17 @@ def test_raster_in_another_crs_is_looked_up_in_its_own(tmp_path: Path, crs: str)
     # Beyond the edge: the distance to it in metres of the site, whatever the raster's units.
     away = shapely.Point(surface.outline().bounds[0] - 400, 5820000)
     assert surface.distance_outside(away.x, away.y)[()] == pytest.approx(
-        away.distance(surface.outline()), rel=0.01)
+        away.distance(surface.outline()), rel=0.01
+    )
 
 
 def test_turned_raster(tmp_path: Path) -> None:
     cos, sin = CELL * np.cos(np.radians(20)), CELL * np.sin(np.radians(20))
     turned = rasterio.Affine(cos, -sin, WEST, -sin, -cos, NORTH + 60)
     column, row = np.meshgrid(np.arange(60) + 0.5, np.arange(60) + 0.5)
-    levels = slope(turned.a * column + turned.b * row + turned.c,
-                   turned.d * column + turned.e * row + turned.f)
+    levels = slope(
+        turned.a * column + turned.b * row + turned.c, turned.d * column + turned.e * row + turned.f
+    )
     surface, _ = ground(write(tmp_path / "g.tif", levels, turned), tmp_path)
     assert surface.at(X, Y) == pytest.approx(slope(X, Y), abs=1e-9)
 
@@ -205,7 +216,8 @@ def test_units_scale_and_bands(tmp_path: Path) -> None:
     assert feet.at(X, Y) == pytest.approx(slope(X, Y))
     assert faults.warnings == ["site.toml: site.ground: ft.tif: levels converted from ft to m"]
     survey, _ = ground(
-        write(tmp_path / "us.tif", cells() / US_FOOT, unit="US survey foot"), tmp_path)
+        write(tmp_path / "us.tif", cells() / US_FOOT, unit="US survey foot"), tmp_path
+    )
     assert survey.at(X, Y) == pytest.approx(slope(X, Y))
     _, faults = ground(write(tmp_path / "m.tif", cells(), unit="metre"), tmp_path)
     assert faults.warnings == []
@@ -242,7 +254,8 @@ def test_site_in_feet_looks_up_feet_and_asks_for_the_unit(tmp_path: Path) -> Non
     x, y = LONG_ISLAND.to_metres([990100, 200000])
     assert surface.at(x, y) == pytest.approx(11.0)
     assert surface.distance_outside(*LONG_ISLAND.to_metres([989800, 200000])) == pytest.approx(
-        100 * US_FOOT)
+        100 * US_FOOT
+    )
     assert "does not say the unit of its levels" in faults.warnings[0]
 
 
@@ -255,8 +268,10 @@ def test_raster_away_from_the_pit_is_refused(tmp_path: Path) -> None:
     part = write(tmp_path / "p.tif", cells(), from_origin(390030, NORTH, CELL, CELL))
     surface, faults = ground(part, tmp_path)
     assert surface is not None
-    assert "covers the pit only in part; the level at its edge is used up to 30 m" in (
-        faults.warnings[0])
+    assert (
+        "covers the pit only in part; the level at its edge is used up to 30 m"
+        in (faults.warnings[0])
+    )
 
 
 def test_raster_without_crs_is_the_sites(tmp_path: Path) -> None:
