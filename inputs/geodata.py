@@ -28,7 +28,7 @@ from wellring.inputs.crs import (
 from wellring.inputs.csv_rows import read_rows
 from wellring.inputs.faults import FaultLog
 from wellring.inputs.named_files import find_file
-from wellring.inputs.one_shape import one_line, one_polygon
+from wellring.inputs.one_shape import SAME_END, SAME_VERTEX, one_line, one_polygon
 from wellring.inputs.vector_files import read_features
 
 if TYPE_CHECKING:
