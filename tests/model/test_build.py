@@ -191,7 +191,7 @@ def test_how_a_well_is_driven_is_rewritten_in_place(stage, tmp_path):
         PointDrive(None, None, "no inflow"),
         PointDrive(-5.5, None, "level"),
     ):
-        set_drives(tmp_path, [drive])
+        set_drives(tmp_path, stage.points, [drive])
         text = (tmp_path / "maw.dat").read_text().lower()
         assert text.count("begin period") == text.count("end period") == 1
         period = text[text.index("begin period") :].split()
@@ -206,13 +206,19 @@ def test_how_a_well_is_driven_is_rewritten_in_place(stage, tmp_path):
 
 
 def test_drive_rows_by_hand():
-    assert drive_rows(3, PointDrive(None, None, "dry")) == [(3, "status", "inactive")]
-    assert drive_rows(0, PointDrive(2.0, None, "level")) == [
+    assert drive_rows(3, PointDrive(None, None, "dry"), 1.0) == [(3, "status", "inactive")]
+    assert drive_rows(0, PointDrive(2.0, None, "level"), 1.0) == [
         (0, "status", "constant"), (0, "well_head", 2.0),
     ]  # fmt: skip
-    assert drive_rows(1, PointDrive(None, 1e-3, "pump")) == [
+    assert drive_rows(1, PointDrive(None, 1e-3, "pump"), 1.0) == [
         (1, "status", "active"), (1, "rate", -86.4),
     ]  # fmt: skip
+
+
+def test_points_that_give_water_are_mirrored_in_the_files():
+    """One that may rise to 3 m holds "−3" as its lowest level; its flow goes into the ground."""
+    assert drive_rows(0, PointDrive(-3.0, None, "level"), -1.0)[1] == (0, "well_head", 3.0)
+    assert drive_rows(0, PointDrive(None, 1e-3, "rate"), -1.0)[1] == (0, "rate", 86.4)
 
 
 def test_a_boundary_wholly_in_dug_ground_does_no_harm(stage, solver, tmp_path):
