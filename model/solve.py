@@ -336,7 +336,8 @@ def _reason(output: str, code: int | None, folder: Path) -> str:
     """Why a run gave no answer, in one line."""
     if code is not None and code < 0:
         return f"it was killed by signal {-code}"
-    errors = re.findall(r"^\s*\d+\. (.+)$", output, flags=re.M)
+    # Warnings are numbered alike, and are told before the errors.
+    errors = re.findall(r"^\s*\d+\. (.+)$", output.partition("ERROR REPORT")[2], flags=re.M)
     if errors and "convergence failure" in errors[0].lower():
         return f"it did not converge ({_outer_line(folder)})"
     if errors:

@@ -1,0 +1,89 @@
+"""From a seed to solved stages with the tool's own chain, without figures, tables or reports."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from site_generator import RandomSite, write_site
+
+from wellring.inputs.faults import SolverFailed
+from wellring.inputs.read_site import read_site
+from wellring.model.layout import Fineness, lay_out
+from wellring.model.solve import MASS_BALANCE_LIMIT
+from wellring.model.stages import SolvedStage, solve_scheme
+
+
+@dataclass
+class SiteOutcome:
+    """What became of one random site; `failure` is "" when every stage was solved."""
+
+    site: RandomSite
+    cells: int
+    stages: list[SolvedStage]
+    folder: Path
+    seconds: float
+    failure: str = ""
+
+    @property
+    def good(self) -> bool:
+        """Whether all stages are solved, balanced, and their wells' limits met."""
+        return not self.failure and all(
+            abs(stage.solution.discrepancy) <= MASS_BALANCE_LIMIT
+            and (stage.settled is None or stage.settled.settled)
+            for stage in self.stages
+        )
+
+    @property
+    def last_stage(self) -> Path:
+        """Folder of the deepest stage's MODFLOW 6 files."""
+        return self.folder / "mf6" / self.stages[-1].folder
+
+
+def solve_site(seed: int, folder: Path, solver: Path, coarser: float) -> SiteOutcome:
+    """Write, read, lay out and solve the site of a seed."""
+    began = time.perf_counter()
+    random_site = write_site(seed, folder)
+    site = read_site(folder / "site.toml")
+    layout = lay_out(site, site.description.schemes[0], 0, Fineness(coarser))
+    cells = int(layout.ground.active.sum())
+    try:
+        stages, failure = solve_scheme(layout, folder / "mf6", solver), ""
+    except SolverFailed as error:
+        stages, failure = [], str(error)
+    seconds = time.perf_counter() - began
+    return SiteOutcome(random_site, cells, stages, folder, seconds, failure)
+
+
+def rung_counts(outcomes: Iterable[SiteOutcome]) -> dict[str, int]:
+    """How many stages each rung solved last."""
+    counts: dict[str, int] = {}
+    for outcome in outcomes:
+        for stage in outcome.stages:
+            counts[stage.solution.rung] = counts.get(stage.solution.rung, 0) + 1
+    return counts
+
+
+def site_row(outcome: SiteOutcome) -> str:
+    """One row of the table of sites (see :data:`SITE_HEAD`)."""
+    site = outcome.site
+    rungs = sorted({stage.solution.rung for stage in outcome.stages})
+    worst = max((abs(stage.solution.discrepancy) for stage in outcome.stages), default=float("nan"))
+    solves = sum(len(stage.attempts) for stage in outcome.stages)
+    failed = sum(not a.answered for stage in outcome.stages for a in stage.attempts)
+    settled = all(s.settled is None or s.settled.settled for s in outcome.stages)
+    wells = f"{site.wells}" + ("" if settled else " (not settled)")
+    result = outcome.failure or ", ".join(rungs)
+    return (
+        f"| {site.seed} | {site.shape} {site.size:.0f} m | {site.column.kh.size} | {site.wall} "
+        f"| {wells} | {site.drawdown:.1f} | {outcome.cells} | {result} | {worst:.3f} "
+        f"| {solves} | {failed} | {outcome.seconds:.0f} |"
+    )
+
+
+SITE_HEAD = (
+    "| seed | pit | soils | wall | wells | drawdown m | cells | rungs | worst balance % "
+    "| solves | failed | s |\n" + "| --- " * 12 + "|"
+)

@@ -1,0 +1,24 @@
+"""Solving seeded random sites the way the tool does, and what is kept of it."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+# The generator and the chain are shared with presets.py, which is run as a script.
+sys.path.insert(0, str(Path(__file__).parent))
+
+from chain import SiteOutcome, solve_site
+
+
+@pytest.fixture
+def outcome(solver: Path, tmp_path: Path) -> Callable[[int, float], SiteOutcome]:
+    """Solve the site of a seed on a grid `coarser` times as coarse as the default."""
+
+    def made(seed: int, coarser: float) -> SiteOutcome:
+        return solve_site(seed, tmp_path / f"{seed:02d}", solver, coarser)
+
+    return made
