@@ -55,10 +55,12 @@ def inflow(run: RunFolder, stage: StageEntry) -> Inflow:
         ("wells", "maw"),
     ):
         node, flow = run.package_flows(stage, package)
-        parts[part] = float(0.0 - flow[flow < 0].sum())  # no "-0"
-        if part == "wells":
-            parts["returned"] = float(flow[flow > 0].sum())
+        parts[part] = float(0.0 - flow.sum())  # no "-0"
         by_unit[part] = _per_unit(run, node, -flow)
+    # By well, not by cell: a well through two aquifers passes water from one to the other.
+    number = run.ledger.stages.index(stage)
+    parts["returned"] = 0.0 - sum(min(well.flow[number], 0.0) for well in run.ledger.wells)
+    parts["wells"] += parts["returned"]
     crossing = _across_outline(run, stage)
     return Inflow(**parts, **crossing, by_unit=by_unit)
 

@@ -129,11 +129,11 @@ def test_wide_raster_covers_the_model_and_near_shows_the_pit(run: RunFolder, fol
 
 
 @pytest.mark.parametrize(
-    ("extent", "levels", "share"),
-    [("near", {5.0}, 0.15), ("wide", {0.1, 0.25, 0.5, 1.0, 2.0, 5.0}, 0.45)],
+    ("extent", "levels"),
+    [("near", {5.0}), ("wide", {0.1, 0.25, 0.5, 1.0, 2.0, 5.0})],
 )
 def test_contours_agree_with_the_raster_along_them(
-    folder: Path, package: Path, extent: str, levels: set[float], share: float
+    folder: Path, package: Path, extent: str, levels: set[float]
 ) -> None:
     with rasterio.open(folder / f"drawdown_02_final_dig_{extent}.tif") as file:
         values = file.read(1, masked=True).filled(0.0).astype(float)
@@ -150,8 +150,9 @@ def test_contours_agree_with_the_raster_along_them(
         # In pixels from the first pixel's centre, rows first.
         at = [inverse.e * xy[:, 1] + inverse.f - 0.5, inverse.a * xy[:, 0] + inverse.c - 0.5]
         error = np.abs(map_coordinates(values, at, order=1) - line.drawdown)
-        # The 5 m line runs in the jump at the wall, which pixels cut up; the others in the open.
-        allowed = share * map_coordinates(spread, at, order=0) if line.drawdown == 5.0 else 0.003
+        # The 5 m line runs in the jump at the wall, which may lie within one pixel: there the
+        # raster can be off by up to half of what its neighbours differ; the others run in the open.
+        allowed = 0.5 * map_coordinates(spread, at, order=0) if line.drawdown == 5.0 else 0.003
         assert (error <= allowed).all()
         checked.append(line.drawdown)
     assert set(checked) == levels
