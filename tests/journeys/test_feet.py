@@ -163,6 +163,10 @@ def test_grid_and_ground_are_the_same(layouts: tuple[Layout, Layout]) -> None:
 
 
 def test_answers_are_the_same(told_twice: tuple[Path, Path], solver: Any) -> None:
+    """To a tenth of what the solver closes heads to (1e-4 m), or a hundred-thousandth of a flow.
+
+    Coordinates differ in their last bits, so the solver's iterations do not end bit for bit alike.
+    """
     metres, feet = (
         run(file, solver=solver.path, figures=False, side_studies=False)[0].answers.answers
         for file in told_twice
@@ -172,4 +176,5 @@ def test_answers_are_the_same(told_twice: tuple[Path, Path], solver: Any) -> Non
         assert feet[name].unit == answer.unit
         assert feet[name].ok == answer.ok
         if name != "mass_balance_error":
-            assert feet[name].value == pytest.approx(answer.value, rel=1e-7, abs=1e-12), name
+            close = {"abs": 1e-5} if answer.unit == "m" else {"rel": 1e-5, "abs": 1e-12}
+            assert feet[name].value == pytest.approx(answer.value, **close), name
