@@ -53,9 +53,9 @@ _BACKTRACK = (
 LADDER: tuple[Rung, ...] = (
     Rung("damped", damping=_DBD),
     Rung("damped, stronger preconditioner", damping=_DBD, levels=5, outer=300),
-    Rung("undamped", newton_relaxed=False, levels=5),
-    Rung("backtracking", damping=(*_DBD, *_BACKTRACK), levels=5, outer=300),
     Rung("MODFLOW 6 continuation", newton_relaxed=False, ptc=True, levels=5, outer=300),
+    Rung("backtracking", damping=(*_DBD, *_BACKTRACK), levels=5, outer=300),
+    Rung("undamped", newton_relaxed=False, levels=5),
     Rung("pseudo-time", damping=_DBD, levels=5, outer=100, stepping=True),
 )
 
