@@ -18,7 +18,7 @@ from pathlib import Path
 
 import wellring.model.start_site as start_module
 
-SIZES = {50_000: (1.3, 0.8, 1.18), 250_000: (0.36, 0.22, 1.115), 1_000_000: (0.25, 0.11, 1.055)}
+SIZES = {50_000: (2.0, 1.6, 1.4), 250_000: (0.5, 0.28, 1.125), 1_000_000: (0.27, 0.12, 1.06)}
 """Cells wanted: (plan cell [m], sublayer [m], growth) that give about as many."""
 
 
