@@ -28,6 +28,8 @@ Floats = NDArray[np.float64]
 
 MODEL = "gwf"
 """Name of the groundwater model inside every stage folder."""
+_SMOOTHED = 0.01
+"""Depth [m] over which a well's flow that answers to its level sets in."""
 WELLS_CSV = "wells.csv"
 """The solver's own record of level and flow of every point."""
 
@@ -280,12 +282,13 @@ def write_points(gwf: flopy.mf6.ModflowGwf, stage: StageModel) -> None:
         WELLS_CSV: [
             (f"{kind}{index + 1}", kind, (index,))
             for index in range(len(stage.points))
-            for kind in ("head", "rate", "constant")
+            for kind in ("head", "rate", "constant", "fw-rate")
         ]
     }
     flopy.mf6.ModflowGwfmaw(
         gwf,
         no_well_storage=True,
+        flowing_wells=True,
         nmawwells=len(packages),
         packagedata=packages,
         connectiondata=connections,
@@ -306,5 +309,13 @@ def drive_rows(index: int, drive: PointDrive, sign: float) -> list[tuple[Any, ..
         return [(index, "status", "inactive")]
     if drive.held is not None:
         return [(index, "status", "constant"), (index, "well_head", sign * float(drive.held))]
+    if drive.growth is not None:
+        # MODFLOW 6's flowing well: a drain in the well, smoothed over its last centimetre.
+        outflow = (drive.still, drive.growth * DAY, _SMOOTHED)
+        return [
+            (index, "status", "active"),
+            (index, "rate", 0.0),
+            (index, "flowing_well", *outflow),
+        ]
     rate = -sign * float(drive.rate or 0.0) * DAY
     return [(index, "status", "active"), (index, "rate", rate)]

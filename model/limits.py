@@ -4,16 +4,18 @@ All points first hold their lowest level. One that then gives more than its pump
 the flow asked of it is driven by its flow instead, which can only raise the water elsewhere; one
 whose level then falls too low holds its level again; one that would feed the ground is shut, and
 opened again when the water around it has risen. Repeated until nothing changes: every limit is
-kept to 0.1 % of flow and 1 mm of level.
+kept to 0.1 % of flow and 1 mm of level. Where that finds no steady state or no end, flows that
+grow with the level take over (:mod:`wellring.model.growing_flows`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from wellring.inputs.faults import SolverFailed
 from wellring.model.drainage.points import GridPoint, PointDrive, PointState
+from wellring.model.growing_flows import lowest_drive, settle_growing
 from wellring.model.limited_rates import LimitedRates, most_flow
 
 FLOW_TOLERANCE = 1e-3
@@ -22,7 +24,7 @@ LEVEL_TOLERANCE = 1e-3
 """[m]."""
 REOPENS_ABOVE = 0.01
 """Water [m] that must stand above its lowest level around a shut point to open it again."""
-_MOST_ROUNDS = 40
+_MOST_ROUNDS = 20
 _ONE_BY_ONE_AFTER = 10
 """Rounds after which one point at a time changes between level and flow, which cannot cycle."""
 
@@ -50,15 +52,34 @@ def settle(
         of a shut one is that of the water around it.
     start : drives to begin with (default: every point with cells holds its lowest level).
     """
-    drives = list(start) if start is not None else [first_drive(point) for point in points]
-    asked = start is None and any(drive.rate is not None for drive in drives)
     try:
-        # Flows that the ground cannot give have no steady state: one quick try, no whole ladder.
-        states = getattr(solve, "quick", solve)(drives) if asked else solve(drives)
-    except SolverFailed:
-        if not asked:
+        found = _settle_rates(points, solve, start)
+    except _NoSteadyState:
+        found = None
+    if found is not None and found.settled:
+        return found
+    return Settled(*settle_growing(points, solve))
+
+
+class _NoSteadyState(Exception):
+    """The flows asked of the points have no steady state, or none that is found quickly."""
+
+
+def _settle_rates(
+    points: Sequence[GridPoint], solve: Solve, start: Sequence[PointDrive] | None
+) -> Settled:
+    """Find drives with flows given outright: in few solves, where the ground brings them."""
+    drives = (
+        [replace(drive, growth=None) for drive in start]
+        if start is not None
+        else [first_drive(point) for point in points]
+    )
+    try:
+        states = _quickly(solve, drives)
+    except _NoSteadyState:
+        if start is not None:
             raise
-        drives = [_lowest_drive(point) for point in points]
+        drives = [lowest_drive(point) for point in points]
         states = solve(drives)
     rates = LimitedRates(points, FLOW_TOLERANCE)
     for round_number in range(1, _MOST_ROUNDS + 1):
@@ -66,8 +87,18 @@ def settle(
         moved = rates.improve(drives, states, switched)
         if not switched and not moved:
             return Settled(drives, states, round_number, True)
-        states = solve(drives)
+        states = _quickly(solve, drives)
     return Settled(drives, states, _MOST_ROUNDS, False)
+
+
+def _quickly(solve: Solve, drives: Sequence[PointDrive]) -> list[PointState]:
+    """Solve with one quick try where flows are given, which the ground may not bring."""
+    if all(drive.rate is None for drive in drives):
+        return solve(drives)
+    try:
+        return getattr(solve, "quick", solve)(drives)
+    except SolverFailed:
+        raise _NoSteadyState from None
 
 
 def first_drive(point: GridPoint) -> PointDrive:
@@ -80,14 +111,7 @@ def first_drive(point: GridPoint) -> PointDrive:
         limit, name = most_flow(point, point.screen[1])
         if name == "rate":
             return PointDrive(None, limit, "rate")
-    return _lowest_drive(point)
-
-
-def _lowest_drive(point: GridPoint) -> PointDrive:
-    """Hold the lowest level, or stay shut where no screened cell takes part."""
-    if point.node.size == 0:
-        return PointDrive(None, None, "dry")
-    return PointDrive(point.lowest, None, "level")
+    return lowest_drive(point)
 
 
 def _switch(

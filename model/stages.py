@@ -268,6 +268,8 @@ def read_points(
             states.append(PointState(float("nan"), 0.0))
             continue
         kind = "CONSTANT" if drive.held is not None else "RATE"
+        if drive.growth is not None:
+            kind = "FW-RATE"
         level, flow = values[f"HEAD{index}"], 0.0 - values[f"{kind}{index}"] / DAY
         states.append(PointState(point.sign * level, point.sign * flow))
     return states

@@ -21,11 +21,17 @@ class PointDrive:
 
     `held` is the level kept in it [m] or None; `rate` the flow taken from it [m³/s] or None; both
     None: it is shut. `governing` says which limit that reflects.
+
+    `growth` [m²/s], beside a rate, lets the flow answer to the level h in the point: it is
+    growth·(h − still), and nothing at `still` [m] and below; `rate` is then what that is expected
+    to come to.
     """
 
     held: float | None
     rate: float | None
     governing: Governing
+    growth: float | None = None
+    still: float = 0.0
 
     @property
     def shut(self) -> bool:
