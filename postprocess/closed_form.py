@@ -70,7 +70,13 @@ def closed_form(run: RunFolder, stage: StageEntry) -> ClosedForm | None:
     rise = girinskii(natural, tops, bottoms, k, base) - girinskii(lowered, tops, bottoms, k, base)
     flow = 2 * np.pi * rise / np.log(source / radius)
     return ClosedForm(
-        flow, radius, source, natural, lowered, base, tuple(_differences(run, base, bottoms))
+        flow,
+        radius,
+        source,
+        natural,
+        lowered,
+        base,
+        tuple(_differences(run, stage, lowered, base, bottoms)),
     )
 
 
@@ -84,9 +90,18 @@ def _base(
     return base, max(lowered, base)
 
 
-def _differences(run: RunFolder, base: float, bottoms: np.ndarray) -> list[str]:
+def _differences(
+    run: RunFolder, stage: StageEntry, lowered: float, base: float, bottoms: np.ndarray
+) -> list[str]:
     """Why the model's inflow is not the closed form's, as far as the ledger tells."""
     reasons = []
+    number = run.ledger.stages.index(stage)
+    levels = [well.level[number] for well in run.ledger.wells]
+    lowest = min((level for level in levels if level is not None), default=lowered)
+    if lowest < lowered - 0.5:
+        reasons.append(
+            f"it lowers the water only to the clearance; the wells are drawn to {lowest:.2f} m"
+        )
     if any(wall.holds_water for wall in run.ledger.walls):
         reasons.append("it has no wall: a wall lengthens or cuts the water's path")
     if any(entry.kind == "river" for entry in run.ledger.boundaries):
