@@ -95,7 +95,7 @@ def _differences(
 ) -> list[str]:
     """Why the model's inflow is not the closed form's, as far as the ledger tells."""
     reasons = []
-    number = run.ledger.stages.index(stage)
+    number = [entry.folder for entry in run.ledger.stages].index(stage.folder)
     levels = [well.level[number] for well in run.ledger.wells]
     lowest = min((level for level in levels if level is not None), default=lowered)
     if lowest < lowered - 0.5:

@@ -58,7 +58,7 @@ def inflow(run: RunFolder, stage: StageEntry) -> Inflow:
         parts[part] = float(0.0 - flow.sum())  # no "-0"
         by_unit[part] = _per_unit(run, node, -flow)
     # By well, not by cell: a well through two aquifers passes water from one to the other.
-    number = run.ledger.stages.index(stage)
+    number = [entry.folder for entry in run.ledger.stages].index(stage.folder)
     parts["returned"] = 0.0 - sum(min(well.flow[number], 0.0) for well in run.ledger.wells)
     parts["wells"] += parts["returned"]
     crossing = _across_outline(run, stage)
