@@ -9,11 +9,11 @@ import numpy as np
 from wellring.model.grid_sizes import formations
 from wellring.model.layout import Layout
 from wellring.model.make_ledger import make_ledger
-from wellring.postprocess.answers import StageResult
 from wellring.postprocess.figures import draw_ground
 from wellring.postprocess.heads import water_table
 from wellring.postprocess.ledger import Ledger, StageEntry
 from wellring.postprocess.run_folder import RunFolder, StageGrid
+from wellring.postprocess.stage_results import StageResult
 
 
 class _LaidOut(RunFolder):

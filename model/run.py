@@ -27,7 +27,13 @@ from wellring.model.result_folders import fresh_folder, keep_failed, put_in_plac
 from wellring.model.solver import Solver, find_solver
 from wellring.model.stages import SolvedStage, solve_scheme
 from wellring.postprocess.answers import Answers, post_process
-from wellring.postprocess.run_folder import GROUND_FILE, MODEL_FOLDER, RUN_FILE, RunFolder
+from wellring.postprocess.run_folder import (
+    DESCRIPTION_FILE,
+    GROUND_FILE,
+    MODEL_FOLDER,
+    RUN_FILE,
+    RunFolder,
+)
 
 NO_SCHEME = Scheme(name="open pit, no pumping", drainage=())
 """What is run where a site names no scheme: drains on floor and faces alone."""
@@ -177,6 +183,9 @@ def _run_one(
         ledger = make_ledger(layout, stages)
         ledger.write(partial)
         _write_ground(layout, partial)
+        (partial / DESCRIPTION_FILE).write_text(
+            site.description.model_dump_json(exclude_none=True), encoding="utf-8"
+        )
         provenance = _provenance(site, layout, stages, solver, sides)
         provenance["timings"] = {
             "solve": solved - began,

@@ -3,55 +3,26 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from wellring.postprocess.closed_form import ClosedForm, closed_form
-from wellring.postprocess.dryness import Dryness, dryness
-from wellring.postprocess.heads import Drawdowns, drawdowns, level_at, reach, water_table
-from wellring.postprocess.inflow import Inflow, inflow
-from wellring.postprocess.ledger import StageEntry
-from wellring.postprocess.run_folder import ANSWERS_FILE, RunFolder, StageGrid
-
-Floats = NDArray[np.float64]
+from wellring.postprocess.answer import Answer, Part
+from wellring.postprocess.heads import level_at
+from wellring.postprocess.run_folder import ANSWERS_FILE, RunFolder
+from wellring.postprocess.stage_results import REACH_DRAWDOWN, StageResult, read_results
 
 MASS_BALANCE_LIMIT = 0.1
 """Percent."""
-REACH_DRAWDOWN = 0.1
-"""Drawdown [m] whose reach is told."""
+Subject = Callable[[RunFolder, Sequence[StageResult]], Part]
 
 
-@dataclass(frozen=True)
-class Answer:
-    """One headline number in SI: `ok` is None where no limit applies."""
-
-    value: float | str | None
-    unit: str
-    basis: str
-    label: str
-    kind: str = ""
-    limit: float | None = None
-    ok: bool | None = None
-
-
-@dataclass
-class StageResult:
-    """Everything post-processed of one stage; fields over cells as in the run folder."""
-
-    entry: StageEntry
-    grid: StageGrid
-    heads: Floats
-    table: Floats
-    fall: Drawdowns | None = None
-    inflow: Inflow | None = None
-    dryness: Dryness | None = None
-    estimate: ClosedForm | None = None
-    reach: float | None = None
+def subjects() -> tuple[Subject, ...]:
+    """What is assessed beside water and dryness; each adds a :class:`Part`."""
+    return ()
 
 
 @dataclass
@@ -61,6 +32,7 @@ class Answers:
     answers: dict[str, Answer]
     warnings: list[str] = field(default_factory=list)
     stages: list[StageResult] = field(default_factory=list)
+    parts: list[Part] = field(default_factory=list)
 
     @property
     def all_ok(self) -> bool:
@@ -93,7 +65,7 @@ def post_process(
     answers.write(run.path)
     from wellring.postprocess.tables import write_tables
 
-    write_tables(run, results)
+    write_tables(run, results, answers.parts)
     if figures:
         from wellring.postprocess.figures import draw_figures
         from wellring.postprocess.gis_layers import write_layers
@@ -103,23 +75,6 @@ def post_process(
         tell("drawing figures")
         draw_figures(run, results, run.path / "figures")
     return answers
-
-
-def read_results(run: RunFolder) -> list[StageResult]:
-    """Read every stage once and derive what the answers, tables and figures need."""
-    results: list[StageResult] = []
-    for entry in run.ledger.stages:
-        grid, heads = run.grid_of(entry), run.heads(entry)
-        result = StageResult(entry, grid, heads, water_table(grid, heads))
-        if results:
-            natural = results[0]
-            result.fall = drawdowns(run, (natural.grid, natural.heads), (grid, heads))
-            result.inflow = inflow(run, entry)
-            result.dryness = dryness(run, entry, grid, heads)
-            result.estimate = closed_form(run, entry)
-            result.reach = reach(run, result.fall.largest, REACH_DRAWDOWN)
-        results.append(result)
-    return results
 
 
 def make_answers(run: RunFolder, results: list[StageResult]) -> Answers:
@@ -153,7 +108,11 @@ def make_answers(run: RunFolder, results: list[StageResult]) -> Answers:
                 f"{result.entry.name}: water level at {point.name}",
                 "level",
             )
-    return Answers(answers, _warnings(run, results), results)
+    parts = [assess(run, results) for assess in subjects()]
+    for part in parts:
+        answers |= part.answers
+    warnings = [*_warnings(run, results), *(text for part in parts for text in part.warnings)]
+    return Answers(answers, warnings, results, parts)
 
 
 def _stage_answers(run: RunFolder, result: StageResult) -> dict[str, Answer]:

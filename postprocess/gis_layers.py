@@ -24,8 +24,8 @@ from wellring.postprocess.run_folder import RunFolder
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
-    from wellring.postprocess.answers import StageResult
     from wellring.postprocess.ledger import BoringEntry, PointEntry, WellEntry
+    from wellring.postprocess.stage_results import StageResult
 
 Floats = NDArray[np.float64]
 

@@ -25,7 +25,7 @@ from wellring.postprocess.ledger import StageEntry
 from wellring.postprocess.run_folder import RunFolder
 
 if TYPE_CHECKING:
-    from wellring.postprocess.answers import StageResult
+    from wellring.postprocess.stage_results import StageResult
 
 Floats = NDArray[np.float64]
 

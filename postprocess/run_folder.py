@@ -21,6 +21,8 @@ from wellring.postprocess.ledger import LEDGER_FILE, Ledger, StageEntry
 if TYPE_CHECKING:
     from flopy.utils import CellBudgetFile
 
+    from wellring.inputs.site import SiteDescription
+
 Floats = NDArray[np.float64]
 
 MODEL_FOLDER = "mf6"
@@ -28,6 +30,8 @@ MODEL = "gwf"
 RUN_FILE = "run.json"
 ANSWERS_FILE = "answers.json"
 GROUND_FILE = "ground.npz"
+DESCRIPTION_FILE = "description.json"
+"""The site description as it was run, in SI."""
 
 
 @dataclass(frozen=True)
@@ -85,6 +89,14 @@ class RunFolder:
     def provenance(self) -> dict[str, Any]:
         """What run.json holds."""
         return json.loads((self.path / RUN_FILE).read_text(encoding="utf-8"))
+
+    @cached_property
+    def description(self) -> SiteDescription:
+        """The site description as it was run: stiffnesses, slabs, limits, operation."""
+        from wellring.inputs.site import SiteDescription
+
+        text = (self.path / DESCRIPTION_FILE).read_text(encoding="utf-8")
+        return SiteDescription.model_validate_json(text)
 
     @cached_property
     def unit(self) -> NDArray[np.int16]:

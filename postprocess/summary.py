@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from wellring.inputs.units import shown
-from wellring.postprocess.answers import Answer, Answers
+from wellring.postprocess.answer import Answer
+from wellring.postprocess.answers import Answers
 from wellring.postprocess.run_folder import RunFolder
 
 CAUTION = (

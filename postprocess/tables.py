@@ -12,13 +12,16 @@ from wellring.postprocess.inflow import water_balance
 from wellring.postprocess.run_folder import RunFolder
 
 if TYPE_CHECKING:
-    from wellring.postprocess.answers import StageResult
+    from wellring.postprocess.answer import Part
+    from wellring.postprocess.stage_results import StageResult
 
 TABLES_FOLDER = "tables"
 
 
-def write_tables(run: RunFolder, results: Sequence[StageResult]) -> None:
-    """Write stages, inflow, inflow by unit, wells, water balance, soils and layers as CSV."""
+def write_tables(
+    run: RunFolder, results: Sequence[StageResult], parts: Sequence[Part] = ()
+) -> None:
+    """Write stages, inflow, inflow by unit, wells, water balance, soils and each part's as CSV."""
     folder = run.path / TABLES_FOLDER
     folder.mkdir(exist_ok=True)
     dug = [result for result in results if result.inflow is not None]
@@ -28,6 +31,9 @@ def write_tables(run: RunFolder, results: Sequence[StageResult]) -> None:
     _write(folder / "wells.csv", *_wells(run, dug))
     _write(folder / "water_balance.csv", *_balance(run, results))
     _write(folder / "soils.csv", *_soils(run))
+    for part in parts:
+        for name, table in part.tables.items():
+            _write(folder / f"{name}.csv", *table)
 
 
 Rows = tuple[list[str], Iterable[Sequence[object]]]

@@ -191,3 +191,11 @@ def test_ground_raster_covers_the_site_and_meets_the_collars() -> None:
         assert min(x - west, east - x, y - south, north - y) > 800
         sampled = np.array([cell[0] for cell in raster.sample(collars[["x", "y"]].to_numpy())])
     assert np.abs(sampled - collars["ground"].to_numpy()).max() < 0.15
+
+
+@pytest.mark.parametrize("path", SITE_FILES, ids=_site_id)
+def test_description_survives_the_run_folder(path: Path) -> None:
+    """Postprocess reads the description back from JSON: nothing may change on the way."""
+    description = read_site(path).description
+    text = description.model_dump_json(exclude_none=True)
+    assert SiteDescription.model_validate_json(text) == description

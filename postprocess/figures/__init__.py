@@ -9,8 +9,8 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from wellring.postprocess.answers import StageResult
 from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.stage_results import StageResult
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

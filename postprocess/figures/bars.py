@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from wellring.postprocess.answers import StageResult
 from wellring.postprocess.figures.style import (
     INK,
     MARGIN,
@@ -20,6 +19,7 @@ from wellring.postprocess.figures.style import (
 )
 from wellring.postprocess.inflow import Inflow
 from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.stage_results import StageResult
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

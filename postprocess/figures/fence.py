@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from wellring.postprocess.answers import StageResult
 from wellring.postprocess.figures.cuts import pit_cuts
 from wellring.postprocess.figures.soil_look import SoilLook, soil_looks
 from wellring.postprocess.figures.style import (
@@ -25,6 +24,7 @@ from wellring.postprocess.figures.style import (
 )
 from wellring.postprocess.ledger import BoringEntry
 from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.stage_results import StageResult
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

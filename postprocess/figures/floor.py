@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.postprocess.answers import StageResult
 from wellring.postprocess.dryness import Dryness
 from wellring.postprocess.figures.fields import cells_outline
 from wellring.postprocess.figures.labels import LabelPlacer
@@ -36,6 +35,7 @@ from wellring.postprocess.figures.style import (
     sheet,
 )
 from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.stage_results import StageResult
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -9,7 +9,6 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from wellring.postprocess.answers import REACH_DRAWDOWN, StageResult
 from wellring.postprocess.figures.cuts import Cut
 from wellring.postprocess.figures.fields import (
     PlanField,
@@ -42,6 +41,7 @@ from wellring.postprocess.figures.style import (
     sheet,
 )
 from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.stage_results import REACH_DRAWDOWN, StageResult
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.postprocess.answers import StageResult
 from wellring.postprocess.figures.cuts import Cut
 from wellring.postprocess.figures.fields import aquifers, head_of
 from wellring.postprocess.figures.labels import spread, text_size
@@ -36,6 +35,7 @@ from wellring.postprocess.figures.style import (
     sheet,
 )
 from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.stage_results import StageResult
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -48,10 +48,11 @@ def measure(size: tuple[float, float, float], work: Path) -> dict[str, float]:
     from wellring.model.make_ledger import make_ledger
     from wellring.model.run import _provenance, _write_ground, _write_json
     from wellring.model.solver import find_solver
-    from wellring.postprocess.answers import make_answers, read_results
+    from wellring.postprocess.answers import make_answers
     from wellring.postprocess.figures import draw_figures
     from wellring.postprocess.gis_layers import write_layers
     from wellring.postprocess.run_folder import RUN_FILE, RunFolder
+    from wellring.postprocess.stage_results import read_results
     from wellring.postprocess.tables import write_tables
 
     times: dict[str, float] = {}

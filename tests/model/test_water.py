@@ -8,9 +8,9 @@ from wellring.inputs.read_site import read_site
 from wellring.inputs.site import Scheme
 from wellring.model.layout import lay_out
 from wellring.model.run import run
-from wellring.postprocess.answers import read_results
 from wellring.postprocess.heads import unit_head
 from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.stage_results import read_results
 
 EAST, NORTH = 466000.0, 5918000.0
 PIT = Polygon([(EAST, NORTH), (EAST + 20, NORTH), (EAST + 20, NORTH + 12), (EAST, NORTH + 12)])

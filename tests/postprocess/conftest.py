@@ -12,9 +12,9 @@ from pathlib import Path
 import pytest
 
 from wellring.model.run import run as run_scheme
-from wellring.postprocess.answers import StageResult, read_results
 from wellring.postprocess.gis_layers import write_layers
 from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.stage_results import StageResult, read_results
 
 TURN = math.radians(27.0)
 SITE = 'Cost $5 & $x_1^2$ <b>"Yard"</b> 😀 שלום'

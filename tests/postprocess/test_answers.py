@@ -6,8 +6,10 @@ import math
 
 import pytest
 
-from wellring.postprocess.answers import Answer, Answers, make_answers, post_process, read_results
+from wellring.postprocess.answer import Answer
+from wellring.postprocess.answers import Answers, make_answers, post_process
 from wellring.postprocess.run_folder import ANSWERS_FILE, LEDGER_FILE, RUN_FILE, RunFolder
+from wellring.postprocess.stage_results import read_results
 from wellring.postprocess.summary import summary, value_text
 
 

@@ -9,10 +9,10 @@ import pytest
 import xarray
 
 from wellring.inputs.faults import InputFaults
-from wellring.postprocess.answers import read_results
 from wellring.postprocess.fields import open_fields, write_netcdf
 from wellring.postprocess.notebook import read_table, table_names, wells_frame
 from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.stage_results import read_results
 
 US_FOOT = 1200 / 3937
 STAGE = '=first "dig" / 🕳 it\'s'

@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 
-from wellring.postprocess.answers import StageResult, read_results
 from wellring.postprocess.figures.cuts import pit_cuts
 from wellring.postprocess.figures.fence import log_pairs
 from wellring.postprocess.figures.section import draw_section
 from wellring.postprocess.figures.style import SHEET, WATER
 from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.stage_results import StageResult, read_results
 
 
 @pytest.fixture(scope="module")

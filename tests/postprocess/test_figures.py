@@ -15,7 +15,6 @@ from matplotlib.colors import to_rgba
 from matplotlib.patches import PathPatch
 from PIL import Image
 
-from wellring.postprocess.answers import StageResult, read_results
 from wellring.postprocess.figures import draw_figures
 from wellring.postprocess.figures.bars import PARTS, draw_inflow
 from wellring.postprocess.figures.cuts import pit_cuts
@@ -39,6 +38,7 @@ from wellring.postprocess.figures.style import (
     plain,
 )
 from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.stage_results import StageResult, read_results
 
 FOOT = 0.3048
 SITE = 'Cost $5 & $x_1^2$ <b>"Yard"</b> 😀 שלום'

@@ -16,11 +16,11 @@ import rasterio
 import shapely
 
 from wellring.inputs.faults import InputFaults
-from wellring.postprocess.answers import StageResult
 from wellring.postprocess.geopackage import layer_kind
 from wellring.postprocess.gis_layers import contour_levels, write_layers
 from wellring.postprocess.ledger import WallEntry
 from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.stage_results import StageResult
 
 US_FOOT = 1200 / 3937
 STAGE = '=first "dig" / 🕳 it\'s'

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 import shapely
 
-from wellring.postprocess.answers import read_results
 from wellring.postprocess.heads import (
     drawdowns,
     level_at,
@@ -16,6 +15,7 @@ from wellring.postprocess.heads import (
     water_table,
 )
 from wellring.postprocess.run_folder import RunFolder, StageGrid
+from wellring.postprocess.stage_results import read_results
 
 NAN = np.nan
 

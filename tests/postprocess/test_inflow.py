@@ -5,9 +5,9 @@ import pytest
 import shapely
 
 from wellring.model.run import run
-from wellring.postprocess.answers import read_results
 from wellring.postprocess.inflow import face_flow, inflow, water_balance
 from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.stage_results import read_results
 
 
 @pytest.fixture(scope="module")

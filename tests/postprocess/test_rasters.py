@@ -11,10 +11,10 @@ import shapely
 from scipy.interpolate import RegularGridInterpolator
 from scipy.ndimage import map_coordinates, maximum_filter, minimum_filter
 
-from wellring.postprocess.answers import StageResult
 from wellring.postprocess.gis_styles import RAMP, ramp_colour
 from wellring.postprocess.rasters import LARGEST_SIDE, NODATA, PIXELS_ACROSS_PIT
 from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.stage_results import StageResult
 
 US_FOOT = 1200 / 3937
 

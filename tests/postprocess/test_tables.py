@@ -104,7 +104,7 @@ def test_a_name_cannot_become_a_formula_or_break_a_table(start_copy, name):
     run = RunFolder(start_copy)
     wells = [dataclasses.replace(run.ledger.wells[0], name=name)]
     run.__dict__["ledger"] = dataclasses.replace(run.ledger, wells=wells)
-    from wellring.postprocess.answers import read_results
+    from wellring.postprocess.stage_results import read_results
 
     write_tables(run, read_results(run))
     rows = read(start_copy, "wells")

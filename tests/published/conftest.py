@@ -17,10 +17,10 @@ import numpy as np
 import pytest
 
 from wellring.model.run import Run, run
-from wellring.postprocess.answers import StageResult, read_results
 from wellring.postprocess.heads import unit_head
 from wellring.postprocess.ledger import WellEntry
 from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.stage_results import StageResult, read_results
 
 EAST, NORTH = 466000.0, 5918000.0
 """Site coordinates of the checks' own origin."""

@@ -1,0 +1,52 @@
+"""Everything post-processed of each stage, read once and handed to all subjects."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wellring.postprocess.closed_form import ClosedForm, closed_form
+from wellring.postprocess.dryness import Dryness, dryness
+from wellring.postprocess.heads import Drawdowns, drawdowns, reach, water_table
+from wellring.postprocess.inflow import Inflow, inflow
+from wellring.postprocess.ledger import StageEntry
+from wellring.postprocess.run_folder import RunFolder, StageGrid
+
+Floats = NDArray[np.float64]
+
+REACH_DRAWDOWN = 0.1
+"""Drawdown [m] whose reach is told."""
+
+
+@dataclass
+class StageResult:
+    """Everything post-processed of one stage; fields over cells as in the run folder."""
+
+    entry: StageEntry
+    grid: StageGrid
+    heads: Floats
+    table: Floats
+    fall: Drawdowns | None = None
+    inflow: Inflow | None = None
+    dryness: Dryness | None = None
+    estimate: ClosedForm | None = None
+    reach: float | None = None
+
+
+def read_results(run: RunFolder) -> list[StageResult]:
+    """Read every stage once and derive what the answers, tables and figures need."""
+    results: list[StageResult] = []
+    for entry in run.ledger.stages:
+        grid, heads = run.grid_of(entry), run.heads(entry)
+        result = StageResult(entry, grid, heads, water_table(grid, heads))
+        if results:
+            natural = results[0]
+            result.fall = drawdowns(run, (natural.grid, natural.heads), (grid, heads))
+            result.inflow = inflow(run, entry)
+            result.dryness = dryness(run, entry, grid, heads)
+            result.estimate = closed_form(run, entry)
+            result.reach = reach(run, result.fall.largest, REACH_DRAWDOWN)
+        results.append(result)
+    return results
