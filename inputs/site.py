@@ -322,6 +322,15 @@ class NamedPoint(Table):
     level: Level | None = None
 
 
+class Time(Table):
+    """[time]: follow the dig day by day too; every stage then needs its day."""
+
+    pumping_starts: Day | None = None
+    """Day on which the pumps start; the first stage's day where left out."""
+    first_step: Duration = 0.02
+    """First time step after every change [days]."""
+
+
 class Operations(Table):
     """[operations]: what running the scheme costs."""
 
@@ -350,4 +359,5 @@ class SiteDescription(Table):
     schemes: tuple[Scheme, ...] = ()
     grid: GridChoices = GridChoices()
     points: tuple[NamedPoint, ...] = ()
+    time: Time | None = None
     operations: Operations | None = None

@@ -18,6 +18,7 @@ def check_rules(site: SiteDescription, file: str, faults: FaultLog) -> None:
     _check_soils(site, add)
     if _check_stages(site, add):
         _check_toes(site, add)
+    _check_time(site, add)
     _check_names(site, add)
     _check_water(site, add, faults)
     _ask_twice(site, faults)
@@ -70,6 +71,20 @@ def _check_stages(site: SiteDescription, add: Add) -> bool:
         if first in names and last in names and names.index(last) < names.index(first):
             add(f"{place}.until_stage", last, f"a stage not before '{first}', its from_stage")
     return good
+
+
+def _check_time(site: SiteDescription, add: Add) -> None:
+    """A site followed in time needs a day for every stage, and pumps that start before the dig."""
+    if site.time is None:
+        return
+    for index, stage in enumerate(site.excavation.stages):
+        if stage.day is None:
+            remedy = "Give each stage its day, or take [time] out."
+            add(f"excavation.stages.{index}.day", None, "to be given beside [time]", remedy)
+    first, starts = site.excavation.stages[0].day, site.time.pumping_starts
+    if first is not None and starts is not None and starts > first:
+        expected = f"a day not after the first stage's ({first:g})"
+        add("time.pumping_starts", starts, expected, "The pumps start before the dig.")
 
 
 def _check_formation(site: SiteDescription, index: int, add: Add) -> bool:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wellring.inputs.units import DAY
+from wellring.model.binary_arrays import layer_file, write_layer_arrays
 from wellring.model.drainage.points import GridPoint, PointDrive
 from wellring.model.excavation import Drains
 from wellring.model.ground import Ground
@@ -30,6 +31,8 @@ MODEL = "gwf"
 """Name of the groundwater model inside every stage folder."""
 _SMOOTHED = 0.01
 """Depth [m] over which a well's flow that answers to its level sets in."""
+BUDGET_CSV = "budget.csv"
+"""The solver's own record of the water balance of every step."""
 WELLS_CSV = "wells.csv"
 """The solver's own record of level and flow of every point."""
 
@@ -66,7 +69,8 @@ def write_stage(stage: StageModel, folder: Path, storage: bool = False) -> None:
 
     Parameters
     ----------
-    storage : also write a storage package, for pseudo-time stepping to the steady state.
+    storage : the stage is followed in time: also write storage, save the heads of every step and
+        the budget of every step as CSV.
     """
     import flopy
 
@@ -86,24 +90,32 @@ def write_stage(stage: StageModel, folder: Path, storage: bool = False) -> None:
         gwf,
         head_filerecord=f"{MODEL}.hds",
         budget_filerecord=f"{MODEL}.bud",
-        saverecord=[("HEAD", "LAST"), ("BUDGET", "LAST")],
+        budgetcsv_filerecord=BUDGET_CSV if storage else None,
+        saverecord=[("HEAD", "ALL" if storage else "LAST"), ("BUDGET", "LAST")],
         printrecord=[("BUDGET", "LAST")],
     )
     if storage:
-        write_storage(gwf, stage)
+        write_storage(gwf, stage, folder)
     sim.write_simulation(silent=True)
 
 
-def write_storage(gwf: flopy.mf6.ModflowGwf, stage: StageModel) -> None:
-    """Storage from the soils."""
+def write_storage(gwf: flopy.mf6.ModflowGwf, stage: StageModel, folder: Path) -> None:
+    """Storage from the soils, for a model followed in time."""
     import flopy
 
+    arrays = {}
+    for name, values in (("ss", stage.ground.ss), ("sy", stage.ground.sy)):
+        # Written beforehand: flopy cannot write an array of this package while it makes it.
+        write_layer_arrays(folder, name, values.reshape(stage.shape3))
+        arrays[name] = [
+            {"filename": layer_file(name, layer), "binary": True, "factor": 1}
+            for layer in range(stage.shape3[0])
+        ]
     flopy.mf6.ModflowGwfsto(
         gwf,
         iconvert=1,
-        ss=_array(stage, stage.ground.ss, "ss"),
-        sy=_array(stage, stage.ground.sy, "sy"),
-        steady_state={0: True},
+        **arrays,
+        transient={0: True},
     )
 
 

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wellring.inputs.faults import SolverFailed
+from wellring.model.binary_arrays import read_layer_arrays, write_layer_arrays
 from wellring.model.build import MODEL
 from wellring.model.rungs import (
     LADDER,
@@ -174,8 +175,43 @@ def _try(
     head_closure: float = _HEAD_CLOSURE,
 ) -> Attempt:
     _set(folder, rung, start, flow_closure, head_closure)
+    return _judge(folder, solver, f"{name}, {rung.name}", rung, progress, time_limit)
+
+
+def attempt_in_time(
+    rung: Rung,
+    folder: Path,
+    solver: Path,
+    start: Floats,
+    name: str,
+    periods: str,
+    steps: str,
+    progress: Progress | None,
+    time_limit: float = 7200.0,
+) -> Attempt:
+    """One attempt at a model followed in time.
+
+    Parameters
+    ----------
+    periods, steps : texts of the time discretisation and of the adaptive steps (steps.ats).
+    """
+    _set(folder, rung, start, _FLOW_CLOSURE, _HEAD_CLOSURE)
+    (folder / f"{MODEL}.tdis").write_text(periods)
+    (folder / "steps.ats").write_text(steps)
+    return _judge(folder, solver, f"{name}, {rung.name}", rung, progress, time_limit)
+
+
+def _judge(
+    folder: Path,
+    solver: Path,
+    label: str,
+    rung: Rung,
+    progress: Progress | None,
+    time_limit: float,
+) -> Attempt:
+    """Run the solver on what is written and judge what it gave."""
     began = time.perf_counter()
-    why = run_solver(folder, solver, f"{name}, {rung.name}", progress, time_limit)
+    why = run_solver(folder, solver, label, progress, time_limit)
     seconds = time.perf_counter() - began
     if why:
         return Attempt(rung.name, False, why, seconds)
@@ -202,46 +238,7 @@ def _set(folder: Path, rung: Rung, start: Floats, flow_closure: float, head_clos
             r"(?im)^(\s*end packages)", r"  STO6  pseudo_time.sto  sto\n\1", text, count=1
         )
     name_file.write_text(text)
-    write_heads(folder, start)
-
-
-_HEADER = np.dtype(
-    [
-        ("kstp", "<i4"),
-        ("kper", "<i4"),
-        ("pertim", "<f8"),
-        ("totim", "<f8"),
-        ("text", "S16"),
-        ("ncol", "<i4"),
-        ("nrow", "<i4"),
-        ("ilay", "<i4"),
-    ]
-)
-"""What stands before each layer in MODFLOW 6's binary arrays."""
-
-
-def read_starts(folder: Path) -> Floats:
-    """The start heads (nlay, nrow, ncol) [m] written in a stage's folder."""
-    layers = []
-    for path in sorted(folder.glob("start_*.bin")):
-        raw = path.read_bytes()
-        header = np.frombuffer(raw[: _HEADER.itemsize], _HEADER)[0]
-        values = np.frombuffer(raw[_HEADER.itemsize :], "<f8")
-        layers.append(values.reshape(int(header["nrow"]), int(header["ncol"])))
-    return np.stack(layers)
-
-
-def write_heads(folder: Path, start: Floats) -> None:
-    """Write start heads (nlay, nrow, ncol) [m] as MODFLOW 6 binary arrays, one a layer."""
-    nlay, nrow, ncol = start.shape
-    header = np.zeros(1, dtype=_HEADER)
-    header["kstp"] = header["kper"] = 1
-    header["text"], header["ncol"], header["nrow"] = b"STRT".ljust(16), ncol, nrow
-    for layer in range(nlay):
-        header["ilay"] = layer + 1
-        with open(folder / f"start_{layer + 1:03d}.bin", "wb") as file:
-            file.write(header.tobytes())
-            file.write(np.ascontiguousarray(start[layer], "<f8").tobytes())
+    write_layer_arrays(folder, "start", start)
 
 
 def read_heads(folder: Path) -> Floats:

@@ -100,6 +100,53 @@ def _solve_natural(
     )
 
 
+@dataclass
+class DugModel:
+    """A stage's model with its dig, all points on what remains, and which of them work now."""
+
+    model: StageModel
+    dig: Dig
+    points: list[GridPoint]
+    working: list[bool]
+
+
+def dug_model(
+    layout: Layout, index: int, name: str, formation: float | None, before: Floats
+) -> DugModel:
+    """The model of stage `index`, dug down to `formation` [m], or not dug at all for None.
+
+    `before` are the heads it starts from.
+    """
+    walls = [wall for wall in layout.walls if wall.from_stage <= index]
+    level = np.inf if formation is None else formation
+    dig = dig_stage(layout.ground, layout.inside, layout.rim, layout.rim_factor, level, walls)
+    active = layout.ground.active & ~dig.gone
+    working = [first <= index <= last for first, last in layout.point_stages]
+    flat = active.reshape(-1)
+    points = [
+        (point if formation is None else point.at_floor(formation)).on(flat)
+        for point in layout.points
+    ]
+    usable = [p for p, works in zip(points, working, strict=True) if works and p.node.size]
+    model = StageModel(
+        name,
+        layout.plan,
+        layout.ground,
+        active,
+        stage_start(layout, before),
+        layout.water,
+        drains={}
+        if formation is None
+        else {"floor": dig.floor, "faces": dig.faces, "wall": dig.wall},
+        walls=[
+            wall_cells(wall, layout.ground.layers.edges, layout.ground.active) for wall in walls
+        ],
+        points=usable,
+        drives=[PointDrive(point.lowest, None, "level") for point in usable],
+    )
+    return DugModel(model, dig, points, working)
+
+
 def _solve_dug(
     layout: Layout,
     index: int,
@@ -110,44 +157,24 @@ def _solve_dug(
     before: Floats,
     report: Report | None,
 ) -> SolvedStage:
-    walls = [wall for wall in layout.walls if wall.from_stage <= index]
-    dig = dig_stage(layout.ground, layout.inside, layout.rim, layout.rim_factor, formation, walls)
-    active = layout.ground.active & ~dig.gone
-    working = [first <= index <= last for first, last in layout.point_stages]
-    flat = active.reshape(-1)
-    points = [point.at_floor(formation).on(flat) for point in layout.points]
-    usable = [p for p, works in zip(points, working, strict=True) if works and p.node.size]
+    dug = dug_model(layout, index, stage, formation, before)
     name = stage_folder_name(index + 1, stage)
     place = folder / name
-    start = stage_start(layout, before)
-    model = StageModel(
-        stage,
-        layout.plan,
-        layout.ground,
-        active,
-        start,
-        layout.water,
-        drains={"floor": dig.floor, "faces": dig.faces, "wall": dig.wall},
-        walls=[
-            wall_cells(wall, layout.ground.layers.edges, layout.ground.active) for wall in walls
-        ],
-        points=usable,
-        drives=[PointDrive(point.lowest, None, "level") for point in usable],
-    )
-    write_stage(model, place)
-    run = _Runner(stage, place, solver, usable, start, report)
+    write_stage(dug.model, place)
+    usable = list(dug.model.points)
+    run = _Runner(stage, place, solver, usable, dug.model.start, report)
     settled = settle_groups(usable, run)
-    all_points = _spread(layout.points, points, working, usable, settled)
+    all_points = _spread(layout.points, dug.points, dug.working, usable, settled)
     assert run.solution is not None
     return SolvedStage(
         stage,
         name,
         formation,
-        dig,
+        dug.dig,
         run.solution.heads,
         run.solution,
         all_points,
-        points,
+        dug.points,
         run.attempts,
     )
 
@@ -239,15 +266,22 @@ def _spread(
 
 def set_drives(folder: Path, points: Sequence[GridPoint], drives: Sequence[PointDrive]) -> None:
     """Write how the points are driven into a stage's well file, in place of what stood there."""
-    rows = [
-        "  "
-        + " ".join(str(value + 1 if column == 0 else value) for column, value in enumerate(row))
-        for index, (point, drive) in enumerate(zip(points, drives, strict=True))
-        for row in drive_rows(index, drive, point.sign)
-    ]
+    set_rows(
+        folder,
+        [
+            row
+            for index, (point, drive) in enumerate(zip(points, drives, strict=True))
+            for row in drive_rows(index, drive, point.sign)
+        ],
+    )
+
+
+def set_rows(folder: Path, rows: Sequence[Sequence[object]]) -> None:
+    """Write the period rows of a stage's wells (index from 0 first) in place of the old ones."""
+    lines = [" ".join(["", str(int(str(well)) + 1), *map(str, rest)]) for well, *rest in rows]
     path = folder / "maw.dat"
     text = re.sub(r"(?is)begin period\s+1.*?end period\s+1", "", path.read_text()).rstrip()
-    path.write_text(text + "\n\nBEGIN period  1\n" + "\n".join(rows) + "\nEND period  1\n")
+    path.write_text(text + "\n\nBEGIN period  1\n" + "\n".join(lines) + "\nEND period  1\n")
 
 
 def read_points(

@@ -1,0 +1,48 @@
+"""The dig in time: pumping before it, then each stage from its day to the next one's."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from wellring.inputs.read_site import Site
+from wellring.model.grid_sizes import formations
+
+LAST_STAGE_LASTS = 90.0
+"""Days the last stage is followed where it says nothing (an assumption that is printed)."""
+
+
+@dataclass(frozen=True)
+class Phase:
+    """One stretch of time in which nothing changes but the water.
+
+    Parameters
+    ----------
+    name : shown to the user.
+    stage : index of the stage whose walls and points stand.
+    formation : floor of the dig [m], None while only the pumps run.
+    begins, ends : days.
+    """
+
+    name: str
+    stage: int
+    formation: float | None
+    begins: float
+    ends: float
+
+
+def phases(site: Site) -> list[Phase]:
+    """The phases of a site that asks for time; days of all stages are given (checked)."""
+    time = site.description.time
+    stages = site.description.excavation.stages
+    levels = formations(site)
+    days = [float(stage.day or 0.0) for stage in stages]
+    found = []
+    starts = days[0] if time is None or time.pumping_starts is None else time.pumping_starts
+    if starts < days[0]:
+        found.append(Phase("pumping before the dig", 0, None, starts, days[0]))
+    for index, stage in enumerate(stages):
+        last = index == len(stages) - 1
+        ends = days[index] + (stage.lasts or LAST_STAGE_LASTS) if last else days[index + 1]
+        if ends > days[index]:
+            found.append(Phase(stage.name, index, levels[index], days[index], ends))
+    return found
