@@ -33,7 +33,11 @@ def write_layer_arrays(folder: Path, stem: str, values: Floats) -> None:
     nlay, nrow, ncol = values.shape
     header = np.zeros(1, dtype=_HEADER)
     header["kstp"] = header["kper"] = 1
-    header["text"], header["ncol"], header["nrow"] = stem.upper()[:16].ljust(16).encode(), ncol, nrow
+    header["text"], header["ncol"], header["nrow"] = (
+        stem.upper()[:16].ljust(16).encode(),
+        ncol,
+        nrow,
+    )
     for layer in range(nlay):
         header["ilay"] = layer + 1
         with open(folder / layer_file(stem, layer), "wb") as file:

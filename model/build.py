@@ -21,6 +21,7 @@ from wellring.model.ground import Ground
 from wellring.model.plan_grid import PlanGrid
 from wellring.model.walls import WallCells
 from wellring.model.water import WaterBoundaries
+from wellring.postprocess.run_folder import BUDGET_CSV
 
 if TYPE_CHECKING:
     import flopy
@@ -31,8 +32,6 @@ MODEL = "gwf"
 """Name of the groundwater model inside every stage folder."""
 _SMOOTHED = 0.01
 """Depth [m] over which a well's flow that answers to its level sets in."""
-BUDGET_CSV = "budget.csv"
-"""The solver's own record of the water balance of every step."""
 WELLS_CSV = "wells.csv"
 """The solver's own record of level and flow of every point."""
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +12,7 @@ from wellring.inputs.site import NamedPoint
 from wellring.model.excavation import Drains
 from wellring.model.layout import Layout, scheme_walls
 from wellring.model.stages import SolvedStage
+from wellring.model.transient import SolvedPhase
 from wellring.model.walls import wall_leakage
 from wellring.postprocess.ledger import (
     BoringEntry,
@@ -18,6 +20,7 @@ from wellring.postprocess.ledger import (
     DrainEntry,
     GridEntry,
     Ledger,
+    PhaseEntry,
     PointEntry,
     SoilEntry,
     StageEntry,
@@ -30,9 +33,12 @@ Floats = NDArray[np.float64]
 
 
 def make_ledger(
-    layout: Layout, stages: list[SolvedStage], unsolved: list[StageEntry] | None = None
+    layout: Layout,
+    stages: list[SolvedStage],
+    unsolved: list[StageEntry] | None = None,
+    phases: Sequence[SolvedPhase] = (),
 ) -> Ledger:
-    """The ledger of a layout and its solved stages (natural state first).
+    """The ledger of a layout and its solved stages (natural state first) and phases.
 
     `unsolved` are entries to use instead where nothing was solved.
     """
@@ -76,6 +82,23 @@ def make_ledger(
             for b in site.logs.borings
         ],
         points=[_point(p, site.crs.to_metres(np.array([p.x, p.y]))) for p in description.points],
+        phases=[_phase(solved) for solved in phases],
+    )
+
+
+def _phase(solved: SolvedPhase) -> PhaseEntry:
+    phase = solved.phase
+    return PhaseEntry(
+        name=phase.name,
+        folder=solved.folder,
+        stage=phase.stage + 1,
+        formation=phase.formation,
+        begins=phase.begins,
+        ends=phase.ends,
+        rung=solved.rung,
+        discrepancy=solved.discrepancy,
+        seconds=sum(attempt.seconds for attempt in solved.attempts),
+        points=solved.points,
     )
 
 

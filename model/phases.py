@@ -46,3 +46,14 @@ def phases(site: Site) -> list[Phase]:
         if ends > days[index]:
             found.append(Phase(stage.name, index, levels[index], days[index], ends))
     return found
+
+
+def phase_assumptions(site: Site) -> list[str]:
+    """What the site file leaves open about time, and what is taken for it."""
+    if site.description.time is None:
+        return []
+    last = site.description.excavation.stages[-1]
+    found = [] if last.lasts else [f"'{last.name}' is followed for {LAST_STAGE_LASTS:g} days"]
+    if site.description.time.pumping_starts is None:
+        found.append("the pumps start on the day the first stage is dug")
+    return found

@@ -23,9 +23,11 @@ from wellring.inputs.read_site import Site, read_site
 from wellring.inputs.site import Scheme
 from wellring.model.layout import Layout, lay_out
 from wellring.model.make_ledger import make_ledger
+from wellring.model.phases import phase_assumptions
 from wellring.model.result_folders import fresh_folder, keep_failed, put_in_place, safe_name
 from wellring.model.solver import Solver, find_solver
 from wellring.model.stages import SolvedStage, solve_scheme
+from wellring.model.transient import SolvedPhase, solve_in_time
 from wellring.postprocess.answers import Answers, post_process
 from wellring.postprocess.run_folder import (
     DESCRIPTION_FILE,
@@ -178,15 +180,16 @@ def _run_one(
     began = time.perf_counter()
     try:
         stages = solve_scheme(layout, partial / MODEL_FOLDER, solver.path, say)
+        phases = solve_in_time(layout, stages, partial / MODEL_FOLDER, solver.path, say)
         solved = time.perf_counter()
         sides = _side_studies(site, layout, number, solver, partial, say) if side_studies else {}
-        ledger = make_ledger(layout, stages)
+        ledger = make_ledger(layout, stages, phases=phases)
         ledger.write(partial)
         _write_ground(layout, partial)
         (partial / DESCRIPTION_FILE).write_text(
             site.description.model_dump_json(exclude_none=True), encoding="utf-8"
         )
-        provenance = _provenance(site, layout, stages, solver, sides)
+        provenance = _provenance(site, layout, stages, phases, solver, sides)
         provenance["timings"] = {
             "solve": solved - began,
             "side_studies": time.perf_counter() - solved,
@@ -222,7 +225,12 @@ def _write_ground(layout: Layout, folder: Path) -> None:
 
 
 def _provenance(
-    site: Site, layout: Layout, stages: list[SolvedStage], solver: Solver, sides: dict[str, Any]
+    site: Site,
+    layout: Layout,
+    stages: list[SolvedStage],
+    phases: list[SolvedPhase],
+    solver: Solver,
+    sides: dict[str, Any],
 ) -> dict[str, Any]:
     try:
         own = version("wellring")
@@ -254,8 +262,18 @@ def _provenance(
             }
             for stage in stages
         ],
+        "phases": [
+            {
+                "name": solved.phase.name,
+                "rung": solved.rung,
+                "mass_balance_percent": solved.discrepancy,
+                "solver_seconds": sum(attempt.seconds for attempt in solved.attempts),
+                "attempts": [asdict(attempt) for attempt in solved.attempts],
+            }
+            for solved in phases
+        ],
         "source_distance": {"value": layout.source_distance, "basis": layout.source_basis},
-        "assumptions": layout.assumptions,
+        "assumptions": [*layout.assumptions, *phase_assumptions(site)],
         "warnings": [*site.warnings, *layout.warnings],
         "side_studies": sides,
         "finished": False,

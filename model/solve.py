@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wellring.inputs.faults import SolverFailed
-from wellring.model.binary_arrays import read_layer_arrays, write_layer_arrays
+from wellring.model.binary_arrays import write_layer_arrays
 from wellring.model.build import MODEL
 from wellring.model.rungs import (
     LADDER,

@@ -8,7 +8,8 @@ to be held, then no more than holds it there: MODFLOW 6's rate scaling over the 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections import Counter
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,9 +17,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wellring.inputs.faults import SolverFailed
+from wellring.inputs.site import Time
 from wellring.inputs.units import DAY
 from wellring.model.build import write_stage
-from wellring.model.drainage.points import GridPoint
+from wellring.model.drainage.points import GridPoint, PointDrive, PointState
 from wellring.model.layout import Layout
 from wellring.model.limited_rates import most_flow
 from wellring.model.phases import Phase, phases
@@ -30,20 +32,19 @@ Floats = NDArray[np.float64]
 
 HOLDS_WITHIN = 0.1
 """[m] above its lowest level over which a pump throttles from all it can to nothing."""
-STEP_GROWTH = 1.3
 STEPS_A_PHASE = 12
 """No step is longer than this part of its phase."""
 
 
 @dataclass
 class SolvedPhase:
-    """One phase after its solve; its folder below mf6/ holds heads of every step."""
+    """One phase after its solve; its folder below mf6/ holds heads and budget of every step."""
 
     phase: Phase
     folder: str
-    floor: NDArray[np.intp]
     points: list[str]
     rung: str
+    discrepancy: float
     attempts: list[Attempt]
     heads: Floats
 
@@ -55,54 +56,44 @@ def solve_in_time(
     solver: Path,
     report: Callable[[str], None] | None = None,
 ) -> list[SolvedPhase]:
-    """Solve all phases of a layout, from the natural state on.
+    """Solve all phases of a layout, from the natural state on; none where no time is asked for.
 
     Parameters
     ----------
-    steady : the solved steady stages; recharge wells give what they give there, and points that
-        are shut there stay shut.
+    steady : the solved steady stages, natural state first. What a point can give at most is
+        taken from there; recharge wells give what they give there.
 
     Raises
     ------
     SolverFailed : a phase has no answer; names it.
     """
+    time = layout.site.description.time
+    if time is None:
+        return []
     heads = steady[0].heads
-    first_step = layout.site.description.time.first_step if layout.site.description.time else 0.02
     found = []
     for number, phase in enumerate(phases(layout.site)):
         dug = dug_model(layout, phase.stage, phase.name, phase.formation, heads)
         name = f"t{number}-{stage_folder_name(phase.stage + 1, phase.name)}"
         place = folder / name
         write_stage(dug.model, place, storage=True)
-        usable = [
-            index
-            for index, (point, works) in enumerate(zip(dug.points, dug.working, strict=True))
-            if works and point.node.size
-        ]
-        settled = next(s.settled for s in steady[1:] if s.name == _stage_name(layout, phase))
+        settled = steady[phase.stage + 1].settled
         assert settled is not None
+        usable = [i for i, p in enumerate(dug.points) if dug.working[i] and p.node.size]
+        drives = [settled.drives[i] for i in usable]
+        states = [settled.states[i] for i in usable]
         if usable:
-            set_rows(
-                place,
-                [
-                    row
-                    for at, index in enumerate(usable)
-                    for row in _pump_rows(
-                        at, dug.points[index], settled.drives[index].shut,
-                        settled.states[index].flow,
-                    )
-                ],
-            )
+            set_rows(place, pump_rows(dug.model.points, drives, states, phase.formation))
         attempts: list[Attempt] = []
-        rung = _solve(phase, place, solver, dug.model.start, first_step, attempts, report)
+        rung = _solve(phase, place, solver, dug.model.start, time, attempts, report)
         heads = read_heads(place)
         found.append(
             SolvedPhase(
                 phase,
                 name,
-                dug.dig.floor_plan if phase.formation is not None else np.zeros(0, np.intp),
-                [dug.points[index].name for index in usable],
+                [dug.points[i].name for i in usable],
                 rung.name,
+                attempts[-1].discrepancy,
                 attempts,
                 heads,
             )
@@ -110,26 +101,41 @@ def solve_in_time(
     return found
 
 
-def _stage_name(layout: Layout, phase: Phase) -> str:
-    return layout.site.description.excavation.stages[phase.stage].name
-
-
-def _pump_rows(
-    index: int, point: GridPoint, shut: bool, steady_flow: float
+def pump_rows(
+    points: Sequence[GridPoint],
+    drives: Sequence[PointDrive],
+    states: Sequence[PointState],
+    formation: float | None,
 ) -> list[tuple[object, ...]]:
-    """How one point is pumped through a phase."""
-    if shut:
-        return [(index, "status", "inactive")]
-    if point.injects:
-        return [(index, "status", "active"), (index, "rate", steady_flow * DAY)]
-    most = most_flow(point, np.inf)[0]
-    if point.group_capacity is not None:
-        most = min(most, point.group_capacity)
-    return [
-        (index, "status", "active"),
-        (index, "rate", -most * DAY),
-        (index, "rate_scaling", point.lowest, HOLDS_WITHIN),
-    ]
+    """How each point is pumped while time goes on, as rows of MODFLOW 6's well file.
+
+    A pump gives all it can until its point is drawn down to the level to be held, then just what
+    holds it. What it can give is its limit in the steady state where one governs there, since
+    that is the limit at the lowest water; otherwise that of its full screen.
+
+    Parameters
+    ----------
+    drives, states : of the same points in the steady stage.
+    formation : of the dig [m]; None before it, when passive wells end at the ground and rest.
+    """
+    sizes = Counter(point.group for point in points)
+    rows: list[tuple[object, ...]] = []
+    for at, (point, drive, state) in enumerate(zip(points, drives, states, strict=True)):
+        if drive.governing == "dry" or (point.follows_floor and formation is None):
+            rows.append((at, "status", "inactive"))
+            continue
+        rows.append((at, "status", "active"))
+        if point.injects:
+            rows.append((at, "rate", state.flow * DAY))
+            continue
+        most = most_flow(point, np.inf)[0]
+        if drive.governing not in ("level", "no inflow"):
+            most = state.flow
+        elif point.group_capacity is not None:
+            most = min(most, max(state.flow, point.group_capacity / sizes[point.group]))
+        rows.append((at, "rate", -most * DAY))
+        rows.append((at, "rate_scaling", point.lowest, HOLDS_WITHIN))
+    return rows
 
 
 def _solve(
@@ -137,27 +143,36 @@ def _solve(
     place: Path,
     solver: Path,
     start: Floats,
-    first_step: float,
+    time: Time,
     attempts: list[Attempt],
     report: Callable[[str], None] | None,
 ) -> Rung:
     length = phase.ends - phase.begins
-    steps = (
-        "BEGIN DIMENSIONS\n  MAXATS 1\nEND DIMENSIONS\nBEGIN PERIODDATA\n"
-        f"  1 {min(first_step, length / 4):.6e} 1.0e-6 {length / STEPS_A_PHASE:.6e} "
-        f"{STEP_GROWTH} 3.0\nEND PERIODDATA\n"
-    )
-    time = (
-        "BEGIN OPTIONS\n  TIME_UNITS DAYS\n  ATS6 FILEIN steps.ats\nEND OPTIONS\n"
-        "BEGIN DIMENSIONS\n  NPER 1\nEND DIMENSIONS\n"
-        f"BEGIN PERIODDATA\n  {length:.6f} 1 1.0\nEND PERIODDATA\n"
-    )
+    longest = min(time.longest_step or np.inf, length / STEPS_A_PHASE)
+    first = min(time.first_step, longest)
+    periods, steps = stepping_text(length, first, longest, time.step_growth)
     for rung in LADDER:
         if rung.stepping:
             continue
-        attempt = attempt_in_time(rung, place, solver, start, phase.name, time, steps, report)
+        attempt = attempt_in_time(rung, place, solver, start, phase.name, periods, steps, report)
         attempts.append(attempt)
         if attempt.answered:
             return rung
     raise SolverFailed(phase.name, f"{len(attempts)} ways tried; {attempts[-1].why}", place)
 
+
+def stepping_text(length: float, first: float, longest: float, growth: float) -> tuple[str, str]:
+    """Time discretisation and adaptive steps of one period of `length` [days], as file texts.
+
+    A failed step is cut to a third and tried again.
+    """
+    steps = (
+        "BEGIN DIMENSIONS\n  MAXATS 1\nEND DIMENSIONS\nBEGIN PERIODDATA\n"
+        f"  1 {first:.6e} {1e-4 * first:.6e} {longest:.6e} {growth:g} 3.0\nEND PERIODDATA\n"
+    )
+    periods = (
+        "BEGIN OPTIONS\n  TIME_UNITS DAYS\n  ATS6 FILEIN steps.ats\nEND OPTIONS\n"
+        "BEGIN DIMENSIONS\n  NPER 1\nEND DIMENSIONS\n"
+        f"BEGIN PERIODDATA\n  {length:.8f} 1 1.0\nEND PERIODDATA\n"
+    )
+    return periods, steps

@@ -22,7 +22,9 @@ Subject = Callable[[RunFolder, Sequence[StageResult]], Part]
 
 def subjects() -> tuple[Subject, ...]:
     """What is assessed beside water and dryness; each adds a :class:`Part`."""
-    return ()
+    from wellring.postprocess.in_time import assess_time
+
+    return (assess_time,)
 
 
 @dataclass

@@ -60,7 +60,7 @@ def dryness(run: RunFolder, stage: StageEntry, grid: StageGrid, heads: Floats) -
     kv = np.array([run.ledger.soils[unit.soil].kv for unit in run.ledger.units])
     first = np.argmax(grid.active[:, plan], axis=0)
     tight = kv[run.unit[first, plan]] < TIGHT
-    wet = saturated(grid, heads)[:, plan]
+    wet = saturated(StageGrid(grid.edges[:, plan], grid.active[:, plan]), heads[:, plan])
     layer = np.argmax(wet, axis=0)
     level = np.where(wet.any(axis=0), heads[layer, plan], grid.edges[-1][plan])
     assert stage.formation is not None

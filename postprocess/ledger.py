@@ -115,6 +115,26 @@ class StageEntry:
 
 
 @dataclass(frozen=True)
+class PhaseEntry:
+    """A stretch of time followed step by step, in which only the water changes.
+
+    `stage` is the index in `stages` whose walls and points stand; `formation` [m] is None while
+    the pumps run before the dig; `begins`, `ends` [days]; `points` are those that could pump.
+    """
+
+    name: str
+    folder: str
+    stage: int
+    formation: float | None
+    begins: float
+    ends: float
+    rung: str
+    discrepancy: float
+    seconds: float
+    points: list[str]
+
+
+@dataclass(frozen=True)
 class BoundaryEntry:
     """A natural boundary: its name, MODFLOW 6 package, kind, nodes."""
 
@@ -171,6 +191,7 @@ class Ledger:
     boundaries: list[BoundaryEntry] = field(default_factory=list)
     borings: list[BoringEntry] = field(default_factory=list)
     points: list[PointEntry] = field(default_factory=list)
+    phases: list[PhaseEntry] = field(default_factory=list)
 
     def write(self, folder: Path) -> None:
         """Write the ledger into a run folder."""
@@ -211,6 +232,7 @@ class Ledger:
                     for item in raw["borings"]
                 ],
                 "points": [PointEntry(**item) for item in raw["points"]],
+                "phases": [PhaseEntry(**item) for item in raw.get("phases", [])],
             }
         )
 

@@ -5,7 +5,10 @@ Arrays over cells have the shape (nlay, n) with n = nrow · ncol plan cells, in 
 
 from __future__ import annotations
 
+import csv
 import json
+import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -16,7 +19,7 @@ from numpy.typing import NDArray
 
 from wellring.inputs.faults import FaultLog
 from wellring.inputs.units import DAY
-from wellring.postprocess.ledger import LEDGER_FILE, Ledger, StageEntry
+from wellring.postprocess.ledger import LEDGER_FILE, Ledger, PhaseEntry, StageEntry
 
 if TYPE_CHECKING:
     from flopy.utils import CellBudgetFile
@@ -27,6 +30,7 @@ Floats = NDArray[np.float64]
 
 MODEL_FOLDER = "mf6"
 MODEL = "gwf"
+BUDGET_CSV = "budget.csv"
 RUN_FILE = "run.json"
 ANSWERS_FILE = "answers.json"
 GROUND_FILE = "ground.npz"
@@ -183,6 +187,33 @@ class RunFolder:
             heads = file.get_data(totim=file.get_times()[-1])
         heads = heads.reshape(heads.shape[0], -1)
         return np.where(np.abs(heads) < 1e20, heads, np.nan)
+
+    def heads_in_time(self, phase: PhaseEntry) -> Iterator[tuple[float, Floats]]:
+        """Day and heads (nlay, n) [m], NaN in cells left out, of every step of a phase."""
+        from flopy.utils import HeadFile
+
+        path = self.path / MODEL_FOLDER / phase.folder / f"{MODEL}.hds"
+        with HeadFile(str(path), precision="double") as file:
+            for time in file.get_times():
+                heads = file.get_data(totim=time)
+                heads = heads.reshape(heads.shape[0], -1)
+                yield phase.begins + time, np.where(np.abs(heads) < 1e20, heads, np.nan)
+
+    def budget_in_time(self, phase: PhaseEntry) -> tuple[Floats, dict[str, Floats]]:
+        """Days (m,) of all steps of a phase, and rates (m,) [m³/s] by MODFLOW 6's own names.
+
+        "MAW_OUT" is what wells take from the ground, "DRN_FLOOR_OUT" what the floor gives.
+        """
+        path = self.path / MODEL_FOLDER / phase.folder / BUDGET_CSV
+        with open(path, newline="", encoding="ascii") as file:
+            head = [name.strip() for name in next(csv.reader(file))]
+            values = np.loadtxt(file, delimiter=",", ndmin=2)
+        rates = {
+            # MODFLOW 6 writes TYPE(PACKAGE)_IN; the package's name alone is clear.
+            re.sub(r"^.*\((.*)\)", r"\1", name): column / DAY
+            for name, column in zip(head[1:], values.T[1:], strict=True)
+        }
+        return phase.begins + values[:, 0], rates
 
     def budget_file(self, stage: StageEntry) -> CellBudgetFile:
         """The stage's cell-by-cell flows (flopy reader)."""

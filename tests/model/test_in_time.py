@@ -1,0 +1,97 @@
+"""The dig followed in time with the real solver: pumps keep their limits, the end is the steady
+state, and the water is told to be down or not when the excavator arrives."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from wellring.model.run import Run, run
+from wellring.model.start_site import start_site
+from wellring.postprocess.in_time import follow
+from wellring.postprocess.stage_results import read_results
+
+HOLD, CAPACITY = -4.0, 20 / 3600
+
+
+def _run(folder: Path, solver: Path, time: str) -> Run:
+    site = start_site(folder)
+    grid = "\n[grid]\ncell = 4.0\nsublayer = 1.5\n"
+    site.write_text(site.read_text(encoding="utf-8") + grid + time, encoding="utf-8")
+    return run(site, solver=solver, figures=False, side_studies=False)[0]
+
+
+@pytest.fixture(scope="module")
+def early(tmp_path_factory: pytest.TempPathFactory, solver: Path) -> Run:
+    """Pumps that start two weeks before the dig."""
+    return _run(tmp_path_factory.mktemp("early"), solver, "[time]\npumping_starts = -14\n")
+
+
+def test_stretches_of_time_follow_the_stages(early):
+    phases = early.reader.ledger.phases
+    assert [(phase.begins, phase.ends) for phase in phases] == [(-14, 0), (0, 21), (21, 111)]
+    assert [phase.formation for phase in phases] == [None, 1.0, -1.5]
+    assert all(abs(phase.discrepancy) < 0.1 for phase in phases)
+
+
+def test_ends_at_the_steady_state(early):
+    course = follow(early.reader, early.answers.stages)
+    steady = early.answers.stages[-1]
+    assert course.total[-1] == pytest.approx(steady.inflow.total, rel=0.02)
+    assert course.margins[steady.entry.folder][-1] == pytest.approx(steady.dryness.margin, abs=0.05)
+
+
+def test_volume_is_the_flow_summed_over_days(early):
+    course = follow(early.reader, early.answers.stages)
+    assert np.all(course.length > 0)
+    assert course.day[-1] - course.length.sum() == pytest.approx(-14.0)
+    volume = sum(q * dt * 86400 for q, dt in zip(course.total, course.length, strict=True))
+    answers = json.loads((early.folder / "answers.json").read_text(encoding="utf-8"))
+    assert answers["time.volume"]["value"] == pytest.approx(volume)
+    parts = [v["value"] for k, v in answers.items() if k.startswith("time.t") and "volume" in k]
+    assert sum(parts) == pytest.approx(volume)
+
+
+def test_pumps_keep_to_their_capacity_and_level(early):
+    """No step takes more than the pump gives or draws the well below the level to be held."""
+    for phase in early.reader.ledger.phases:
+        with open(early.folder / "mf6" / phase.folder / "wells.csv", newline="") as file:
+            for row in csv.DictReader(file):
+                step = {name.strip().upper(): float(value) for name, value in row.items()}
+                for number in range(1, 7):
+                    assert step[f"HEAD{number}"] > HOLD - 1e-3
+                    assert 0 <= -step[f"RATE{number}"] / 86400 <= CAPACITY * 1.001
+
+
+def test_water_is_down_before_the_excavator(early):
+    answers = early.answers.answers
+    for stage in early.reader.ledger.stages[1:]:
+        arrival = answers[f"{stage.folder}.margin_on_arrival"]
+        assert arrival.ok
+        assert arrival.value > 0.5
+    assert -14 < answers["01-first-dig.dry_from_day"].value < 0
+    assert (
+        answers["01-first-dig.dry_from_day"].value < answers["02-final-dig.dry_from_day"].value < 21
+    )
+
+
+def test_time_table_has_a_row_a_step(early):
+    with open(early.folder / "tables" / "time.csv", newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    course = follow(early.reader, read_results(early.reader))
+    assert len(rows) == course.day.size
+    assert float(rows[-1]["day"]) == 111
+    assert rows[0]["phase"] == "pumping before the dig"
+
+
+def test_pumps_that_start_with_the_dig_leave_it_wet(tmp_path, solver):
+    """Day 0 is when the first stage is dug: the water cannot be down on the same day."""
+    late = _run(tmp_path, solver, "[time]\n")
+    assert late.answers.answers["02-final-dig.margin_on_arrival"].ok
+    assert "01-first-dig.margin_on_arrival" not in late.answers.answers
+    assert late.answers.answers["01-first-dig.dry_from_day"].value > 0
+    assert any("time.pumping_starts" in text for text in late.answers.warnings)
