@@ -53,6 +53,8 @@ class StageModel:
     walls: Sequence[WallCells] = ()
     points: Sequence[GridPoint] = ()
     drives: Sequence[PointDrive] = ()
+    well_levels: Sequence[float] = ()
+    """Level [m] the solver begins with in each point; from cells and drives where left out."""
 
     @property
     def shape3(self) -> tuple[int, int, int]:
@@ -276,11 +278,14 @@ def write_points(gwf: flopy.mf6.ModflowGwf, stage: StageModel) -> None:
 
     packages, connections, periods = [], [], []
     for index, (point, drive) in enumerate(zip(stage.points, stage.drives, strict=True)):
-        shown_level = (
-            drive.held if drive.held is not None else stage.start.reshape(-1)[point.node].max()
-        )
+        if stage.well_levels:
+            begins = stage.well_levels[index]
+        elif drive.held is not None:
+            begins = drive.held
+        else:
+            begins = stage.start.reshape(-1)[point.node].max()
         packages.append(
-            [index, point.radius, point.screen[0], float(shown_level), "SPECIFIED", point.node.size]
+            [index, point.radius, point.screen[0], float(begins), "SPECIFIED", point.node.size]
         )
         for order, (cell, value) in enumerate(
             zip(_cellids(stage, point.node), point.conductance.tolist(), strict=True)

@@ -8,6 +8,7 @@ to be held, then no more than holds it there: MODFLOW 6's rate scaling over the 
 
 from __future__ import annotations
 
+import csv
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -19,7 +20,7 @@ from numpy.typing import NDArray
 from wellring.inputs.faults import SolverFailed
 from wellring.inputs.site import Time
 from wellring.inputs.units import DAY
-from wellring.model.build import write_stage
+from wellring.model.build import WELLS_CSV, StageModel, write_stage
 from wellring.model.drainage.points import GridPoint, PointDrive, PointState
 from wellring.model.layout import Layout
 from wellring.model.limited_rates import most_flow
@@ -71,11 +72,13 @@ def solve_in_time(
     if time is None:
         return []
     heads = steady[0].heads
+    levels: dict[str, float] = {}
     found = []
     for number, phase in enumerate(phases(layout.site)):
         dug = dug_model(layout, phase.stage, phase.name, phase.formation, heads)
         name = f"t{number}-{stage_folder_name(phase.stage + 1, phase.name)}"
         place = folder / name
+        dug.model.well_levels = _well_levels(dug.model, levels)
         write_stage(dug.model, place, storage=True)
         settled = steady[phase.stage + 1].settled
         assert settled is not None
@@ -87,6 +90,7 @@ def solve_in_time(
         attempts: list[Attempt] = []
         rung = _solve(phase, place, solver, dug.model.start, time, attempts, report)
         heads = read_heads(place)
+        levels |= last_well_levels(place, [dug.points[i].name for i in usable])
         found.append(
             SolvedPhase(
                 phase,
@@ -99,6 +103,30 @@ def solve_in_time(
             )
         )
     return found
+
+
+def _well_levels(model: StageModel, before: dict[str, float]) -> list[float]:
+    """Levels [m] to begin with: where the water stood in each point, or stands around it.
+
+    A level at the bottom of a pump's throttle would tell the solver that it gives nothing
+    whatever the level does, and cost it ten times the iterations.
+    """
+    start = model.start.reshape(-1)
+    return [
+        before.get(point.name, max(float(start[point.node].max()), point.sign * point.lowest))
+        for point in model.points
+    ]
+
+
+def last_well_levels(folder: Path, names: Sequence[str]) -> dict[str, float]:
+    """Level [m] in each point at the end of a phase, from the solver's own record."""
+    if not names:
+        return {}
+    with open(folder / WELLS_CSV, newline="") as file:
+        last = list(csv.DictReader(file))[-1]
+    values = {name.strip().upper(): float(value) for name, value in last.items() if value.strip()}
+    levels = {name: values[f"HEAD{index}"] for index, name in enumerate(names, start=1)}
+    return {name: level for name, level in levels.items() if abs(level) < 1e20}
 
 
 def pump_rows(
