@@ -89,7 +89,10 @@ class Borings(Table):
 
 
 class Compression(Table):
-    """Stiffness of a soil: exactly one of mv, e_oed or (cc, e0); cv for consolidation in time."""
+    """Stiffness of a soil: exactly one of mv, e_oed or (cc, e0); cv for consolidation in time.
+
+    Beside cc: cr for reloading, and ocr or pop (preconsolidation over present stress) [Pa].
+    """
 
     mv: Compressibility | None = None
     e_oed: Modulus | None = None
@@ -97,6 +100,7 @@ class Compression(Table):
     cr: RecompressionIndex | None = None
     e0: VoidRatio | None = None
     ocr: Overconsolidation | None = None
+    pop: Pressure | None = None
     cv: Consolidation | None = None
 
     @model_validator(mode="after")
@@ -104,6 +108,8 @@ class Compression(Table):
         self.require_one("mv", "e_oed", "cc")
         if self.cc is not None and self.e0 is None:
             raise Misfit("e0 beside cc", "Add e0, the void ratio, such as e0 = 1.1.")
+        if self.ocr is not None and self.pop is not None:
+            raise Misfit("ocr or pop, not both", "Both say what the soil has borne before.", "pop")
         return self
 
 

@@ -13,6 +13,7 @@ from wellring.postprocess.heads import Drawdowns, drawdowns, reach, water_table
 from wellring.postprocess.inflow import Inflow, inflow
 from wellring.postprocess.ledger import StageEntry
 from wellring.postprocess.run_folder import RunFolder, StageGrid
+from wellring.postprocess.settlement import Settlement
 
 Floats = NDArray[np.float64]
 
@@ -33,6 +34,8 @@ class StageResult:
     dryness: Dryness | None = None
     estimate: ClosedForm | None = None
     reach: float | None = None
+    settlement: Settlement | None = None
+    """Filled by :func:`wellring.postprocess.settlement.settlements` when it is first asked."""
 
 
 def read_results(run: RunFolder) -> list[StageResult]:

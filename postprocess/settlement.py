@@ -1,0 +1,225 @@
+"""Settlement of the ground around the pit from the change of effective stress in every cell.
+
+Each column of the grid has its own layers, so a soft layer that thins out settles less where it is
+thin. The pit itself, whose ground is unloaded and dug away, is left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wellring.inputs.units import DAY
+from wellring.postprocess.compressibility import Laws, laws_of
+from wellring.postprocess.consolidation import (
+    SLOW,
+    consolidation_rate,
+    degree_of_consolidation,
+)
+from wellring.postprocess.effective_stress import Weights, effective_stress
+from wellring.postprocess.ledger import Ledger, StageEntry
+from wellring.postprocess.run_folder import RunFolder, StageGrid
+
+if TYPE_CHECKING:
+    from wellring.postprocess.stage_results import StageResult
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Settlement:
+    """Settlement of one dug stage over the plan (n,) [m], NaN where it is not assessed.
+
+    Parameters
+    ----------
+    final : when the stage's steady heads have acted for ever; positive down, negative heave.
+    by_unit : the part of each unit, by its label.
+    at_stage_end : at the end of the stage, by Terzaghi; None where days are not given.
+    by_unit_at_end : the part of each unit then; None where days are not given.
+    end_day : day on which the stage ends, None where not given.
+    stress : largest rise of effective stress in each column [Pa].
+    strain : largest compression in each column [-].
+    """
+
+    entry: StageEntry
+    final: Floats
+    by_unit: dict[str, Floats]
+    at_stage_end: Floats | None
+    by_unit_at_end: dict[str, Floats] | None
+    end_day: float | None
+    stress: Floats
+    strain: Floats
+
+
+class Compaction:
+    """Follows the strain of every cell through a sequence of heads, from the natural state on.
+
+    The natural columns carry all stresses: outside the pit nothing is dug away.
+
+    Parameters
+    ----------
+    grid, heads : the natural state.
+    """
+
+    def __init__(self, run: RunFolder, grid: StageGrid, heads: Floats):
+        self.grid, self.unit = grid, run.unit
+        self.laws: Laws = laws_of(run)
+        self.weights = Weights.of(run)
+        self.thickness = np.where(grid.active, grid.top - grid.bottom, 0.0)
+        self.initial = effective_stress(grid, heads, self.unit, self.weights)
+        self._bears = self.laws.preconsolidation(self.unit, self.initial)
+        self._highest = self._bears.copy()
+        self._labels = [unit.label for unit in run.ledger.units]
+
+    def load(self, heads: Floats) -> tuple[Floats, Floats]:
+        """Strain and change of effective stress [Pa] (nlay, n) since the natural state."""
+        now = effective_stress(self.grid, heads, self.unit, self.weights)
+        np.maximum(self._highest, now, out=self._highest)
+        strain = self.laws.strain(self.unit, self.initial, now, self._bears, self._highest)
+        now -= self.initial
+        return np.where(self.grid.active, strain, 0.0), now
+
+    def by_unit(self, shortening: Floats) -> dict[str, Floats]:
+        """Sum (n,) over the cells of each unit of a field (nlay, n) [m]."""
+        return {
+            label: np.where(self.unit == index, shortening, 0.0).sum(axis=0)
+            for index, label in enumerate(self._labels)
+        }
+
+
+def settlements(run: RunFolder, results: Sequence[StageResult]) -> list[Settlement]:
+    """Settlement of every dug stage, in order; computed once and kept in the results.
+
+    Parameters
+    ----------
+    results : all stages, the natural state first.
+
+    Raises
+    ------
+    OSError : the run folder holds no site description.
+    """
+    kept = [result.settlement for result in results[1:]]
+    if all(item is not None for item in kept):
+        return [item for item in kept if item is not None]
+    natural = results[0]
+    compaction = Compaction(run, natural.grid, natural.heads)
+    aside = not_assessed(run, results)
+    course = _Consolidation(compaction)
+    found = []
+    for number, result in enumerate(results[1:], start=1):
+        strain, change = compaction.load(result.heads)
+        course.add(strain, change, result.entry.day)
+        end = end_day(run.ledger, number)
+        parts = _masked(compaction.by_unit(strain * compaction.thickness), aside)
+        at_end = None if end is None else course.at(end)
+        ended = None if at_end is None else _masked(compaction.by_unit(at_end), aside)
+        result.settlement = Settlement(
+            entry=result.entry,
+            final=_sum(parts),
+            by_unit=parts,
+            at_stage_end=None if ended is None else _sum(ended),
+            by_unit_at_end=ended,
+            end_day=end,
+            stress=np.where(aside, np.nan, change.max(axis=0)),
+            strain=np.where(aside, np.nan, strain.max(axis=0)),
+        )
+        found.append(result.settlement)
+    return found
+
+
+def settlement_from_heads(
+    run: RunFolder,
+    results: Sequence[StageResult],
+    heads_at_times: Iterable[tuple[float, Floats]],
+) -> Iterator[tuple[float, dict[str, Floats]]]:
+    """Settlement from the model's own pore pressures in time, step by step.
+
+    Parameters
+    ----------
+    results : all stages; the natural state is the start.
+    heads_at_times : day and heads (nlay, n) [m] in the order of time.
+
+    Yields
+    ------
+    Day, and settlement (n,) [m] of each unit by its label; NaN where it is not assessed.
+    """
+    compaction = Compaction(run, results[0].grid, results[0].heads)
+    aside = not_assessed(run, results)
+    for day, heads in heads_at_times:
+        strain, _ = compaction.load(heads)
+        yield day, _masked(compaction.by_unit(strain * compaction.thickness), aside)
+
+
+def not_assessed(run: RunFolder, results: Sequence[StageResult]) -> NDArray[np.bool_]:
+    """Columns (n,) that are the pit, are dug into in some stage, or are not modelled."""
+    natural = results[0].grid.active
+    aside = np.logical_not(natural.any(axis=0), dtype=np.bool_)
+    aside[np.asarray(run.ledger.inside, dtype=np.intp)] = True
+    for result in results[1:]:
+        aside |= (natural & ~result.grid.active).any(axis=0)
+    return aside
+
+
+def end_day(ledger: Ledger, number: int) -> float | None:
+    """Day on which stage `number` ends: the next stage's day, else its own day and length."""
+    stage = ledger.stages[number]
+    if stage.day is None:
+        return None
+    if number + 1 < len(ledger.stages) and ledger.stages[number + 1].day is not None:
+        return ledger.stages[number + 1].day
+    return None if stage.lasts is None else stage.day + stage.lasts
+
+
+class _Consolidation:
+    """Sums the stages' steps of final shortening, each consolidating from its own day on."""
+
+    def __init__(self, compaction: Compaction):
+        self.compaction = compaction
+        kv = compaction.laws.kv
+        slow = (kv < SLOW) | ~np.isnan(compaction.laws.cv)
+        self.slow = slow[compaction.unit] & compaction.grid.active
+        self.steps: list[tuple[float, Floats, Floats]] = []
+        self.complete = True
+        self._before = np.zeros(compaction.unit.shape)
+
+    def add(self, strain: Floats, change: Floats, day: float | None) -> None:
+        """A stage whose steady heads stand from `day` on."""
+        if day is None:
+            self.complete = False
+        if not self.complete:
+            return
+        item = self.compaction
+        mv = item.laws.stiffness(item.unit, item.initial, change, strain)
+        cv = item.laws.consolidation(item.unit, mv)
+        kv = item.laws.kv[item.unit]
+        rate, _ = consolidation_rate(item.grid.active, self.slow, item.thickness, kv, cv)
+        final = strain * item.thickness
+        assert day is not None
+        self.steps.append((day, (final - self._before)[self.slow], rate[self.slow]))
+        self._before = final
+
+    def at(self, day: float) -> Floats | None:
+        """Shortening (nlay, n) [m] on a day; None where a stage so far has no day."""
+        if not self.complete:
+            return None
+        shortening = self._before.copy()
+        slow = np.zeros(self.steps[0][1].size)
+        for begins, step, rate in self.steps:
+            seconds = max(day - begins, 0.0) * DAY
+            with np.errstate(invalid="ignore"):
+                tv = np.where(np.isinf(rate), np.inf, rate * seconds)
+            slow += step * degree_of_consolidation(tv)
+        shortening[self.slow] = slow
+        return shortening
+
+
+def _sum(parts: dict[str, Floats]) -> Floats:
+    return np.sum(list(parts.values()), axis=0)
+
+
+def _masked(parts: dict[str, Floats], aside: NDArray[np.bool_]) -> dict[str, Floats]:
+    return {label: np.where(aside, np.nan, part) for label, part in parts.items()}

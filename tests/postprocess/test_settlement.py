@@ -1,0 +1,148 @@
+"""Settlement of whole runs: against sums by hand, over a clay that thickens, and in time."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from wellring.inputs.units import WATER_UNIT_WEIGHT
+from wellring.model.run import run
+from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.settlement import settlements
+from wellring.postprocess.stage_results import StageResult, read_results
+
+EAST, NORTH = 466000.0, 5918000.0
+STIFFNESS = {
+    "sand": 'compression = { e_oed = "30 MPa" }',
+    "clay": 'compression = { cc = 0.4, cr = 0.05, e0 = 1.1, ocr = 1.1, cv = "2 m2/year" }',
+    "gravel": 'compression = { mv = "0.01 m2/MN" }',
+}
+LAYERS = (("sand", -5.0), ("clay", -8.0), ("gravel", -14.0))
+SOILS = {"sand": (1e-4, 1e-4), "clay": (2e-9, 1e-9), "gravel": (4e-4, 4e-4)}
+
+
+def stiffened(path: Path, stiffness: dict[str, str], days: bool = True) -> Path:
+    """The site file at `path` with compression tables, and days of its stages."""
+    text = path.read_text(encoding="utf-8")
+    for soil, line in stiffness.items():
+        heading = f'[soils."{soil}"]'
+        assert heading in text
+        text = text.replace(heading, f"{heading}\n{line}")
+    if days:
+        for number in (1, 2):
+            name = f'name = "dig {number}"'
+            last = "\nlasts = 90" if number == 2 else ""
+            text = text.replace(name, f"{name}\nday = {30 * (number - 1)}{last}")
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def deepen_clay(folder: Path) -> None:
+    """Two more borings: east of the pit the clay is four times as thick as west of it."""
+    (folder / "collars.csv").write_text(
+        "id,x,y,ground,final_depth\n"
+        f"W,{EAST - 40},{NORTH + 6},0,14\nE,{EAST + 60},{NORTH + 6},0,14\n"
+        f"N,{EAST - 40},{NORTH + 80},0,14\nS,{EAST + 60},{NORTH + 80},0,14\n"
+    )
+    rows = ["id,top_depth,bottom_depth,soil"]
+    for boring, bottom in (("W", 6), ("N", 6), ("E", 9), ("S", 9)):
+        rows += [f"{boring},0,5,sand", f"{boring},5,{bottom},clay", f"{boring},{bottom},14,gravel"]
+    (folder / "layers.csv").write_text("\n".join(rows) + "\n")
+
+
+@pytest.fixture(scope="module")
+def wells() -> tuple[dict[str, object], ...]:
+    """A ring of wells in the gravel."""
+    return (
+        {
+            "name": "gravel wells",
+            "ring": {"offset": 1.5, "count": 6},
+            "screen": [-13.0, -8.5],
+            "diameter": "300 mm",
+            "hold": -6.0,
+            "pump": {"capacity": "80 m3/h", "head": "20 m", "efficiency": 0.6},
+        },
+    )
+
+
+@pytest.fixture(scope="module")
+def settled(
+    tmp_path_factory: pytest.TempPathFactory, plain_site: Callable[..., Path], wells
+) -> tuple[RunFolder, list[StageResult]]:
+    """Level layers, two stages with days."""
+    folder = tmp_path_factory.mktemp("settled")
+    path = plain_site(
+        folder, layers=LAYERS, soils=SOILS, formations=(-2.5, -4.0), drainage=wells, cell=4.0
+    )
+    (done,) = run(stiffened(path, STIFFNESS), figures=False, side_studies=False)
+    reader = RunFolder(done.folder)
+    return reader, read_results(reader)
+
+
+def test_against_a_sum_by_hand(settled):
+    """One column, cell by cell in plain Python: σ' in each stage, each soil by its own law.
+
+    In the clay's lower half σ' is a little higher in the first stage than in the last, whose sand
+    has lost more of its water's weight: that compression stays.
+    """
+    reader, results = settled
+    natural, found = results[0], settlements(reader, results)[-1]
+    cell = reader.plan_cell(EAST + 30.0, NORTH + 6.0)
+    grid, total, above = natural.grid, 0.0, [0.0, 0.0, 0.0]
+    soil_of = [unit.soil for unit in reader.ledger.units]
+    for layer in range(grid.active.shape[0]):
+        if not grid.active[layer, cell]:
+            continue
+        top, bottom = grid.top[layer, cell], grid.bottom[layer, cell]
+        soil = soil_of[reader.unit[layer, cell]]
+        stresses = []
+        for stage, result in enumerate(results):
+            head = result.heads[layer, cell]
+            wet = min(max(head - bottom, 0.0), top - bottom)
+            weight = 19e3 * (top - bottom) - WATER_UNIT_WEIGHT * 0.2 * (top - bottom - wet)
+            z = np.linspace(bottom, top, 20001)
+            u = WATER_UNIT_WEIGHT * np.maximum(head - z, 0.0).mean()
+            stresses.append(above[stage] + weight / 2 - u)
+            above[stage] += weight
+        s0, s1 = stresses[0], stresses[-1]
+        if soil == "sand":
+            strain = (s1 - s0) / 30e6
+        elif soil == "gravel":
+            strain = 0.01e-6 * (s1 - s0)
+        else:
+            passed = max(*stresses, 1.1 * s0)
+            strain = (0.05 * np.log10(s1 / s0) + 0.35 * np.log10(passed / (1.1 * s0))) / 2.1
+        total += strain * (top - bottom)
+    assert total > 5e-3
+    assert found.final[cell] == pytest.approx(total, rel=1e-3)
+
+
+def test_pit_is_left_out_and_units_add_up(settled):
+    reader, results = settled
+    for found in settlements(reader, results):
+        assert np.isnan(found.final[np.asarray(reader.ledger.inside)]).all()
+        assert np.isfinite(found.final).sum() > 100
+        total = np.sum(list(found.by_unit.values()), axis=0)
+        assert np.allclose(total, found.final, equal_nan=True)
+        assert set(found.by_unit) == {"sand", "clay", "gravel"}
+
+
+def test_stages_end_before_the_clay_has_settled(settled):
+    reader, results = settled
+    first, last = settlements(reader, results)
+    assert (first.end_day, last.end_day) == (30.0, 120.0)
+    cell = reader.plan_cell(EAST + 30.0, NORTH + 6.0)
+    assert first.at_stage_end is not None
+    assert last.at_stage_end is not None
+    # 3 m of clay drained at both ends, c_v 2 m²/year: T_v after 30 days 0.0730, U 0.305.
+    tv = 2.0 / 365.25 * 30 / 1.5**2
+    clay = first.by_unit_at_end["clay"][cell] / first.by_unit["clay"][cell]
+    assert clay == pytest.approx(np.sqrt(4 * tv / np.pi), rel=1e-3)
+    assert first.by_unit_at_end["sand"][cell] == pytest.approx(first.by_unit["sand"][cell])
+    steps = last.by_unit["clay"][cell] - first.by_unit["clay"][cell]
+    # After 120 and 90 days T_v is 0.292 and 0.219: Terzaghi's series gives U 0.606 and 0.528.
+    share = [1 - 8 / np.pi**2 * np.exp(-(np.pi**2) / 4 * tv * days / 30) for days in (120, 90)]
+    assert share == pytest.approx([0.606, 0.528], abs=2e-3)
+    hand = first.by_unit["clay"][cell] * share[0] + steps * share[1]
+    assert last.by_unit_at_end["clay"][cell] == pytest.approx(hand, rel=3e-3)
