@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable
+from itertools import pairwise
 from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeAlias
 
 from pydantic import BeforeValidator
@@ -113,6 +114,20 @@ def _one_or_more(read: Read) -> Any:
     return Annotated[float | tuple[float, ...], BeforeValidator(read_all)]
 
 
+def _rising(read: Read, expected: str) -> Any:
+    """A list of at most 12 values, each larger than the one before."""
+
+    def read_all(value: Any) -> tuple[float, ...]:
+        if not isinstance(value, list | tuple) or not 1 <= len(value) <= 12:
+            raise Misfit(expected, "One to twelve values.")
+        found = tuple(_item(item, read, expected) for item in value)
+        if any(after <= before for before, after in pairwise(found)):
+            raise Misfit(expected, "Each must be larger than the one before.")
+        return found
+
+    return Annotated[tuple[float, ...], BeforeValidator(read_all)]
+
+
 def _pair(first: str, second: str, *reads: Read) -> Any:
     expected = f"a pair [{first}, {second}]"
 
@@ -161,6 +176,8 @@ if TYPE_CHECKING:
     CellSize: TypeAlias = float
     SettlementLimit: TypeAlias = float
     DrawdownLimit: TypeAlias = float
+    DrawdownLimits: TypeAlias = tuple[float, ...]
+    SettlementLimits: TypeAlias = tuple[float, ...]
     Conductivity: TypeAlias = float
     JointResistance: TypeAlias = float
     Flow: TypeAlias = float
@@ -212,8 +229,12 @@ else:
     Diameter = _quantity("a borehole's diameter", "m", "300 mm", low=0.02, high=3)
     GrainSize = _quantity("a grain size", "m", "0.15 mm", low=1e-7, high=0.1)
     CellSize = _quantity("a cell size", "m", low=0.02, high=100)
-    SettlementLimit = _quantity("a settlement", "m", "20 mm", above=0, high=10)
-    DrawdownLimit = _quantity("a drawdown", "m", above=0, high=200)
+    _settlement = _reader("a settlement", "m", above=0, high=10, example="20 mm")
+    _drawdown = _reader("a drawdown", "m", above=0, high=200)
+    SettlementLimit = Annotated[float, BeforeValidator(_settlement)]
+    DrawdownLimit = Annotated[float, BeforeValidator(_drawdown)]
+    SettlementLimits = _rising(_settlement, 'a rising list such as ["5 mm", "10 mm", "25 mm"]')
+    DrawdownLimits = _rising(_drawdown, "a rising list such as [0.1, 0.5, 1.0]")
     Conductivity = _quantity("a hydraulic conductivity", "m/s", low=1e-14, high=1)
     JointResistance = _quantity("an inverse joint resistance", "m/s", above=0, high=1)
     Flow = Annotated[float, BeforeValidator(_flow)]

@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Discriminator, Field, Tag, model_validator
 
+from wellring.inputs.assessment import Assessment
 from wellring.inputs.drainage import Drainage
 from wellring.inputs.quantities import (
     Azimuth,
@@ -370,4 +371,5 @@ class SiteDescription(Table):
     grid: GridChoices = GridChoices()
     points: tuple[NamedPoint, ...] = ()
     time: Time | None = None
+    assessment: Assessment = Assessment()
     operations: Operations | None = None

@@ -23,8 +23,14 @@ Subject = Callable[[RunFolder, Sequence[StageResult]], Part]
 def subjects() -> tuple[Subject, ...]:
     """What is assessed beside water and dryness; each adds a :class:`Part`."""
     from wellring.postprocess.in_time import assess_time
+    from wellring.postprocess.influence import assess_influence
+    from wellring.postprocess.settlement_answers import assess_settlement
 
-    return (assess_time,)
+    return (
+        assess_time,
+        assess_settlement,
+        assess_influence,
+    )
 
 
 @dataclass
@@ -40,6 +46,11 @@ class Answers:
     def all_ok(self) -> bool:
         """Whether every limit holds."""
         return all(answer.ok is not False for answer in self.answers.values())
+
+    @property
+    def assumptions(self) -> list[str]:
+        """What the parts assumed, each with its source."""
+        return [text for part in self.parts for text in part.assumptions]
 
     def as_json(self) -> dict[str, Any]:
         """What answers.json holds."""

@@ -15,11 +15,13 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from wellring.postprocess.contours import contour_lines
 from wellring.postprocess.fields import site_crs
 from wellring.postprocess.geopackage import write_geopackage
 from wellring.postprocess.heads import level_at
 from wellring.postprocess.rasters import stage_slug, write_rasters
 from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.site_layer import site_layer
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -102,7 +104,7 @@ def wells_layer(run: RunFolder) -> GeoDataFrame:
         "peak_flow_m3_s": _numbers([well.flow[k] for well, k in zip(wells, peak, strict=True)]),
         "peak_stage": [stages[k].name for k in peak],
     }
-    return _layer(run, columns, _points_at(wells))
+    return site_layer(run, columns, _points_at(wells))
 
 
 def wells_by_stage_layer(run: RunFolder) -> GeoDataFrame:
@@ -117,7 +119,7 @@ def wells_by_stage_layer(run: RunFolder) -> GeoDataFrame:
         **_well_columns(wells),
         **_well_state(wells, numbers),
     }
-    return _layer(run, columns, _points_at(wells))
+    return site_layer(run, columns, _points_at(wells))
 
 
 def _well_columns(wells: Sequence[WellEntry]) -> dict[str, Any]:
@@ -156,7 +158,7 @@ def _model_extent(run: RunFolder, results: Sequence[StageResult]) -> GeoDataFram
         "source_basis": [run.ledger.source_basis],
         "area_m2": [turned.area],
     }
-    return _layer(run, columns, np.array([turned]))
+    return site_layer(run, columns, np.array([turned]))
 
 
 def _excavation(run: RunFolder) -> GeoDataFrame:
@@ -171,7 +173,7 @@ def _excavation(run: RunFolder) -> GeoDataFrame:
         "area_m2": [outline.area],
         "invented": [run.ledger.invented],
     }
-    return _layer(run, columns, np.array([outline]))
+    return site_layer(run, columns, np.array([outline]))
 
 
 def _walls(run: RunFolder) -> GeoDataFrame:
@@ -189,7 +191,7 @@ def _walls(run: RunFolder) -> GeoDataFrame:
         # A wall's stages are counted without the natural state.
         "from_stage": [stages[min(w.from_stage + 1, len(stages) - 1)].name for w in walls],
     }
-    return _layer(run, columns, np.array([shapely.LineString(wall.line) for wall in walls]))
+    return site_layer(run, columns, np.array([shapely.LineString(wall.line) for wall in walls]))
 
 
 def _borings(run: RunFolder) -> GeoDataFrame:
@@ -203,7 +205,7 @@ def _borings(run: RunFolder) -> GeoDataFrame:
             for boring in borings
         ],
     }
-    return _layer(run, columns, _points_at(borings))
+    return site_layer(run, columns, _points_at(borings))
 
 
 def _points(run: RunFolder, results: Sequence[StageResult]) -> GeoDataFrame:
@@ -228,7 +230,7 @@ def _points(run: RunFolder, results: Sequence[StageResult]) -> GeoDataFrame:
         "drawdown_m": before - last,
         "last_stage": [results[-1].entry.name] * len(points),
     }
-    return _layer(run, columns, _points_at(points))
+    return site_layer(run, columns, _points_at(points))
 
 
 def _floor(run: RunFolder, result: StageResult) -> GeoDataFrame:
@@ -253,7 +255,7 @@ def _floor(run: RunFolder, result: StageResult) -> GeoDataFrame:
         "ok": judged,
         "state": np.where(tight, "tight soil", np.where(ok, "dry", "too high")),
     }
-    return _layer(run, columns, _cell_polygons(run, dry.plan))
+    return site_layer(run, columns, _cell_polygons(run, dry.plan))
 
 
 def _cell_polygons(run: RunFolder, plan: NDArray[np.intp]) -> NDArray[np.object_]:
@@ -272,32 +274,12 @@ def contour_levels(largest: float) -> list[float]:
 
 
 def _contours(run: RunFolder, drawdown: Floats) -> GeoDataFrame:
-    """Contour lines of a plan field, drawn in the grid's own axes and turned into the site's."""
-    from contourpy import LineType, contour_generator
-
-    field = drawdown.reshape(run.plan_shape)
-    levels = contour_levels(float(np.nanmax(field, initial=0.0)))
-    values, lines = [], []
-    if min(run.plan_shape) >= 2:
-        generator = contour_generator(
-            *run.local_centres,
-            np.ma.masked_invalid(field),
-            line_type=LineType.ChunkCombinedOffset,
-            corner_mask=False,
-        )
-        for level in levels:
-            chunks: Any = generator.lines(level)
-            (points,), (offsets,) = chunks
-            if points is None:
-                continue
-            starts = np.asarray(offsets, dtype=np.intp)
-            site = np.column_stack(run.to_site(points[:, 0], points[:, 1]))
-            which = np.repeat(np.arange(starts.size - 1), np.diff(starts))
-            found = shapely.linestrings(site, indices=which)
-            lines.append(found)
-            values.append(np.full(found.size, level))
-    every = np.concatenate(lines) if lines else np.zeros(0, dtype=object)
-    return _layer(run, {"drawdown": np.concatenate(values) if values else np.zeros(0)}, every)
+    """Contour lines of a drawdown (n,) [m]."""
+    largest = float(np.nanmax(drawdown, initial=0.0))
+    wanted = run.description.assessment.drawdowns
+    levels = sorted({*contour_levels(largest), *(w for w in wanted if w < largest)})
+    values, lines = contour_lines(run, drawdown, levels)
+    return site_layer(run, {"drawdown": values}, lines)
 
 
 def _points_at(things: Sequence[WellEntry | BoringEntry | PointEntry]) -> NDArray[np.object_]:
@@ -309,14 +291,3 @@ def _points_at(things: Sequence[WellEntry | BoringEntry | PointEntry]) -> NDArra
 def _numbers(values: Any) -> Floats:
     """Numbers with NaN for None."""
     return np.array([np.nan if value is None else value for value in values], dtype=float)
-
-
-def _layer(run: RunFolder, columns: dict[str, Any], metres: NDArray[np.object_]) -> GeoDataFrame:
-    """A layer from columns and geometries in site metres."""
-    import geopandas
-
-    unit = run.ledger.metres_per_unit
-    geometry = np.asarray(metres, dtype=object).ravel()
-    if unit != 1.0:
-        geometry = shapely.transform(geometry, lambda xy: xy / unit)
-    return geopandas.GeoDataFrame(columns, geometry=geometry, crs=site_crs(run).crs)

@@ -20,7 +20,7 @@ from wellring.postprocess.consolidation import (
     consolidation_rate,
     degree_of_consolidation,
 )
-from wellring.postprocess.effective_stress import Weights, effective_stress
+from wellring.postprocess.effective_stress import Weights, effective_stress, wet_depth
 from wellring.postprocess.ledger import Ledger, StageEntry
 from wellring.postprocess.run_folder import RunFolder, StageGrid
 
@@ -41,8 +41,10 @@ class Settlement:
     at_stage_end : at the end of the stage, by Terzaghi; None where days are not given.
     by_unit_at_end : the part of each unit then; None where days are not given.
     end_day : day on which the stage ends, None where not given.
-    stress : largest rise of effective stress in each column [Pa].
     strain : largest compression in each column [-].
+    not_counted : largest rise of effective stress [Pa] in each unit without compression data.
+    drained : units that hold their water by tightness but fell partly dry in the model.
+    afloat : units with no effective stress somewhere before the work.
     """
 
     entry: StageEntry
@@ -51,8 +53,10 @@ class Settlement:
     at_stage_end: Floats | None
     by_unit_at_end: dict[str, Floats] | None
     end_day: float | None
-    stress: Floats
     strain: Floats
+    not_counted: dict[str, float]
+    drained: tuple[str, ...]
+    afloat: tuple[str, ...]
 
 
 class Compaction:
@@ -74,6 +78,13 @@ class Compaction:
         self._bears = self.laws.preconsolidation(self.unit, self.initial)
         self._highest = self._bears.copy()
         self._labels = [unit.label for unit in run.ledger.units]
+        slow = (self.laws.kv < SLOW) | ~np.isnan(self.laws.cv)
+        self.slow = slow[self.unit] & grid.active
+        """Cells whose consolidation takes time."""
+        self._tight_and_full = self.slow & self._full(heads)
+
+    def _full(self, heads: Floats, share: float = 0.999) -> NDArray[np.bool_]:
+        return wet_depth(self.grid, heads) >= share * self.thickness
 
     def load(self, heads: Floats) -> tuple[Floats, Floats]:
         """Strain and change of effective stress [Pa] (nlay, n) since the natural state."""
@@ -89,6 +100,25 @@ class Compaction:
             label: np.where(self.unit == index, shortening, 0.0).sum(axis=0)
             for index, label in enumerate(self._labels)
         }
+
+    def not_counted(self, change: Floats, outside: NDArray[np.bool_]) -> dict[str, float]:
+        """Largest change of stress [Pa] outside the pit of each unit that has no law."""
+        found = {}
+        for index in np.flatnonzero(~self.laws.counted):
+            cells = (self.unit == index) & self.grid.active & outside
+            found[self._labels[index]] = float(change[cells].max(initial=0.0))
+        return found
+
+    def drained(self, heads: Floats, outside: NDArray[np.bool_]) -> tuple[str, ...]:
+        """Tight units, full before, of which some cell has lost a tenth of its water or more."""
+        return self._units_of(self._tight_and_full & outside & ~self._full(heads, 0.9))
+
+    def afloat(self, outside: NDArray[np.bool_]) -> tuple[str, ...]:
+        """Units whose initial effective stress is not positive in some cell."""
+        return self._units_of(self.grid.active & outside & (self.initial <= 0.0))
+
+    def _units_of(self, cells: NDArray[np.bool_]) -> tuple[str, ...]:
+        return tuple(self._labels[index] for index in np.unique(self.unit[cells]))
 
 
 def settlements(run: RunFolder, results: Sequence[StageResult]) -> list[Settlement]:
@@ -124,8 +154,10 @@ def settlements(run: RunFolder, results: Sequence[StageResult]) -> list[Settleme
             at_stage_end=None if ended is None else _sum(ended),
             by_unit_at_end=ended,
             end_day=end,
-            stress=np.where(aside, np.nan, change.max(axis=0)),
             strain=np.where(aside, np.nan, strain.max(axis=0)),
+            not_counted=compaction.not_counted(change, ~aside),
+            drained=compaction.drained(result.heads, ~aside),
+            afloat=compaction.afloat(~aside),
         )
         found.append(result.settlement)
     return found
@@ -178,10 +210,7 @@ class _Consolidation:
     """Sums the stages' steps of final shortening, each consolidating from its own day on."""
 
     def __init__(self, compaction: Compaction):
-        self.compaction = compaction
-        kv = compaction.laws.kv
-        slow = (kv < SLOW) | ~np.isnan(compaction.laws.cv)
-        self.slow = slow[compaction.unit] & compaction.grid.active
+        self.compaction, self.slow = compaction, compaction.slow
         self.steps: list[tuple[float, Floats, Floats]] = []
         self.complete = True
         self._before = np.zeros(compaction.unit.shape)

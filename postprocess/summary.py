@@ -32,6 +32,10 @@ def summary(run: RunFolder, answers: Answers, folder: Path) -> str:
             "wells_total",
             "closed_form",
             "reach",
+            "settlement_largest",
+            "settlement_at_end",
+            "settlement_reach",
+            "settlement_slope",
         ):
             answer = answers.answers.get(f"{key}.{name}")
             if answer is not None:
@@ -51,8 +55,9 @@ def summary(run: RunFolder, answers: Answers, folder: Path) -> str:
             lines.append(f"{answer.label}: {value_text(answer, system)}")
     if answers.warnings:
         lines += ["", "Warnings", *(f"  - {text}" for text in answers.warnings)]
-    if provenance.get("assumptions"):
-        lines += ["", "Assumed", *(f"  - {text}" for text in provenance["assumptions"])]
+    assumed = [*provenance.get("assumptions", []), *answers.assumptions]
+    if assumed:
+        lines += ["", "Assumed", *(f"  - {text}" for text in assumed)]
     solver = provenance["solver"]
     lines += [
         "",
@@ -71,8 +76,10 @@ def value_text(answer: Answer, system: str) -> str:
         text = "not judged"
     elif isinstance(answer.value, str):
         text = answer.value
-    elif answer.kind in ("flow", "length", "level"):
+    elif answer.kind in ("flow", "length", "level", "settlement", "area", "volume"):
         text = shown(answer.kind, system).text(answer.value)
+    elif answer.kind == "slope":
+        text = f"1 in {1 / answer.value:,.0f}" if answer.value > 1e-6 else "level"
     elif answer.kind == "percent":
         text = f"{answer.value:+.1f} %" if "Change" in answer.label else f"{answer.value:.2g} %"
     else:
