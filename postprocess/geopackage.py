@@ -25,8 +25,13 @@ DESCRIPTIONS = {
     "floor": "Depth of the water below formation under each cell of the floor [m]",
     "drawdown": "Contour lines of the water table's drawdown [m]",
     "largest_drawdown": "Contour lines of the largest drawdown, of water table or any layer [m]",
+    "settlement": "Contour lines of the final settlement [mm]",
+    "settlement_zones": "Ground by class of its final settlement [mm]",
+    "influence": "Ground outside the pit with at least this drawdown [m], of any layer",
 }
 
+_CLASSED = ("drawdown", "settlement_mm", "from_mm", "drawdown_m")
+"""Columns by whose values a layer is drawn."""
 _STYLE_KIND = {"largest_drawdown": "drawdown", "wells_by_stage": "wells"}
 
 
@@ -96,7 +101,8 @@ def _style_table(layers: Mapping[str, GeoDataFrame]) -> Any:
     rows = []
     for name, layer in layers.items():
         kind = layer_kind(name)
-        levels = sorted(set(layer["drawdown"])) if "drawdown" in layer else []
+        classed = next((column for column in _CLASSED if column in layer), None)
+        levels = sorted(set(layer[classed])) if classed else []
         rows.append(
             {
                 "f_table_catalog": "",

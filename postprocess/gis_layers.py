@@ -21,6 +21,7 @@ from wellring.postprocess.geopackage import write_geopackage
 from wellring.postprocess.heads import level_at
 from wellring.postprocess.rasters import stage_slug, write_rasters
 from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.settlement_layers import settlement_layers
 from wellring.postprocess.site_layer import site_layer
 
 if TYPE_CHECKING:
@@ -72,8 +73,9 @@ def geopackage_name(run: RunFolder) -> str:
 def make_layers(run: RunFolder, results: Sequence[StageResult]) -> dict[str, GeoDataFrame]:
     """The vector layers by name, each ready to be written; without those that would be empty.
 
-    Layers of one stage are called `floor_…`, `drawdown_…`, `largest_drawdown_…` after the
-    stage's folder ("drawdown_01_first_dig").
+    Layers of one stage are called `floor_…`, `drawdown_…`, `largest_drawdown_…`,
+    `settlement_…`, `settlement_zones_…` and `influence_…` after the stage's folder
+    ("drawdown_01_first_dig").
     """
     layers = {
         "model_extent": _model_extent(run, results),
@@ -91,6 +93,7 @@ def make_layers(run: RunFolder, results: Sequence[StageResult]) -> dict[str, Geo
         layers[f"floor_{slug}"] = _floor(run, result)
         layers[f"drawdown_{slug}"] = _contours(run, result.fall.table)
         layers[f"largest_drawdown_{slug}"] = _contours(run, result.fall.largest)
+    layers |= settlement_layers(run, results)
     return {name: layer for name, layer in layers.items() if len(layer)}
 
 
@@ -276,7 +279,7 @@ def contour_levels(largest: float) -> list[float]:
 def _contours(run: RunFolder, drawdown: Floats) -> GeoDataFrame:
     """Contour lines of a drawdown (n,) [m]."""
     largest = float(np.nanmax(drawdown, initial=0.0))
-    wanted = run.description.assessment.drawdowns
+    wanted = run.assessment.drawdowns
     levels = sorted({*contour_levels(largest), *(w for w in wanted if w < largest)})
     values, lines = contour_lines(run, drawdown, levels)
     return site_layer(run, {"drawdown": values}, lines)

@@ -227,13 +227,34 @@ def raster_style(low: float, high: float, unit: str, dark_low: bool = False) -> 
     return _text(root)
 
 
-def contour_rules(levels: Sequence[float]) -> list[Rule]:
-    """One rule a drawdown [m]: the deeper, the darker and the wider."""
+def contour_rules(levels: Sequence[float], column: str = "drawdown", unit: str = "m") -> list[Rule]:
+    """One rule a level: the more, the darker and the wider."""
     rules = []
     for number, level in enumerate(levels):
         share = (number + 1) / len(levels)
         symbol = line(ramp_colour(0.3 + 0.7 * share), 0.2 + 0.4 * share)
-        rules.append(Rule(f"{level:g} m", symbol, f'abs("drawdown" - {level:g}) < 1e-6'))
+        rules.append(Rule(f"{level:g} {unit}", symbol, f'abs("{column}" - {level:g}) < 1e-6'))
+    return rules
+
+
+def zone_rules(bounds: Sequence[float]) -> list[Rule]:
+    """One filled rule a zone of settlement from each bound [mm] up: the more, the darker."""
+    rules = []
+    for number, low in enumerate(bounds):
+        share = (number + 1) / len(bounds)
+        symbol = fill(ramp_colour(0.15 + 0.75 * share), 0.6, INK, 0.15)
+        rules.append(Rule(f"from {low:g} mm", symbol, f'abs("from_mm" - {low:g}) < 1e-6'))
+    return rules
+
+
+def reach_rules(levels: Sequence[float]) -> list[Rule]:
+    """One outline a drawdown [m] of the influence."""
+    rules = []
+    for number, level in enumerate(levels):
+        share = (number + 1) / len(levels)
+        colour = ramp_colour(0.3 + 0.7 * share)
+        where = f'abs("drawdown_m" - {level:g}) < 1e-6'
+        rules.append(Rule(f"{level:g} m and more", fill(colour, 0.08, colour, 0.5), where))
     return rules
 
 
@@ -249,6 +270,13 @@ def style_of(layer: str, contour_levels: Sequence[float]) -> str:
     """
     if layer == "drawdown":
         return vector_style(contour_rules(contour_levels), Labels("\"drawdown\" || ' m'", True))
+    if layer == "settlement":
+        rules = contour_rules(contour_levels, "settlement_mm", "mm")
+        return vector_style(rules, Labels("\"settlement_mm\" || ' mm'", True))
+    if layer == "settlement_zones":
+        return vector_style(zone_rules(contour_levels))
+    if layer == "influence":
+        return vector_style(reach_rules(contour_levels))
     styles: dict[str, tuple[list[Rule], Labels | None]] = {
         "model_extent": ([Rule("edge of the model", fill(GREY, 0.0, GREY, 0.4))], None),
         "excavation": ([Rule("excavation", fill(EARTH, 0.15, EARTH, 0.5))], None),
@@ -281,8 +309,8 @@ def style_of(layer: str, contour_levels: Sequence[float]) -> str:
         "borings": ([Rule("boring", marker("square", EARTH, 2.2))], NAME_LABELS),
         "points": ([Rule("named point", marker("triangle", INK, 2.4))], NAME_LABELS),
     }  # fmt: skip
-    rules, labels = styles[layer]
-    return vector_style(rules, labels)
+    drawn, labels = styles[layer]
+    return vector_style(drawn, labels)
 
 
 def _text(root: ElementTree.Element) -> str:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from wellring.postprocess.answer import Answer, Part, Table
 from wellring.postprocess.contours import contour_areas
 from wellring.postprocess.ledger import StageEntry
-from wellring.postprocess.run_folder import DESCRIPTION_FILE, RunFolder
+from wellring.postprocess.run_folder import RunFolder
 
 if TYPE_CHECKING:
     from wellring.postprocess.stage_results import StageResult
@@ -67,7 +67,7 @@ def influences(run: RunFolder, results: Sequence[StageResult]) -> list[Influence
         rays = _Rays(run, fall, pit)
         with np.errstate(invalid="ignore"):
             at_edge = float(np.nanmax(fall[edge], initial=0.0))
-        for threshold in run.description.assessment.drawdowns:
+        for threshold in run.assessment.drawdowns:
             areas = contour_areas(run, fall, [threshold])
             if not areas:
                 continue
@@ -90,7 +90,7 @@ def influences(run: RunFolder, results: Sequence[StageResult]) -> list[Influence
 
 def assess_influence(run: RunFolder, results: Sequence[StageResult]) -> Part:
     """Area and reach of the drawdown, and a warning where the model's edge has a say in them."""
-    if len(results) < 2 or not (run.path / DESCRIPTION_FILE).is_file():
+    if len(results) < 2:
         return Part()
     found = influences(run, results)
     part = Part()

@@ -23,6 +23,7 @@ from wellring.inputs.crs import SiteCrs
 from wellring.postprocess.gis_styles import raster_style
 from wellring.postprocess.ledger import StageEntry
 from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.settlement import settlements
 
 if TYPE_CHECKING:
     from wellring.postprocess.stage_results import StageResult
@@ -63,6 +64,9 @@ class Quantity:
     key: str
     text: str
     dark_low: bool
+    unit: str = "m"
+    factor: float = 1.0
+    """From SI to the unit of the pixels."""
 
 
 TABLE = Quantity("water_table", "level of the water table", True)
@@ -70,6 +74,7 @@ FALL = Quantity("drawdown", "drawdown of the water table", False)
 LARGEST = Quantity(
     "largest_drawdown", "largest drawdown of the water table or of any soil layer's head", False
 )
+SETTLEMENT = Quantity("settlement", "final settlement of the ground", False, "mm", 1e3)
 
 
 def stage_slug(stage: StageEntry) -> str:
@@ -196,7 +201,12 @@ def write_rasters(
     """
     active = np.logical_or.reduce([result.grid.active.any(axis=0) for result in results])
     resamplers = [Resampler(run, raster) for raster in lay_out_rasters(run, active)]
-    fields: dict[Quantity, list[tuple[StageEntry, Floats]]] = {TABLE: [], FALL: [], LARGEST: []}
+    fields: dict[Quantity, list[tuple[StageEntry, Floats]]] = {
+        TABLE: [],
+        FALL: [],
+        LARGEST: [],
+        SETTLEMENT: [(item.entry, item.final) for item in settlements(run, results)],
+    }
     for result in results:
         fields[TABLE].append((result.entry, result.table))
         if result.fall is not None:
@@ -206,12 +216,13 @@ def write_rasters(
     for quantity, of_stages in fields.items():
         if not of_stages:
             continue
-        style = raster_style(*_limits([f for _, f in of_stages]), "m", quantity.dark_low)
-        for entry, field in of_stages:
+        fields_shown = [field * quantity.factor for _, field in of_stages]
+        style = raster_style(*_limits(fields_shown), quantity.unit, quantity.dark_low)
+        for (entry, _), field in zip(of_stages, fields_shown, strict=True):
             for resampler in resamplers:
                 path = folder / f"{quantity.key}_{stage_slug(entry)}_{resampler.raster.name}.tif"
                 tags = _tags(run, entry, quantity)
-                _write(path, resampler.apply(field), resampler.raster, crs, quantity.text, tags)
+                _write(path, resampler.apply(field), resampler.raster, crs, quantity, tags)
                 path.with_suffix(".qml").write_text(style, encoding="utf-8")
                 written += [path, path.with_suffix(".qml")]
     return written
@@ -235,7 +246,7 @@ def _tags(run: RunFolder, entry: StageEntry, quantity: Quantity) -> dict[str, st
         "scheme": ledger.scheme,
         "stage": entry.name,
         "quantity": quantity.text,
-        "unit": "m",
+        "unit": quantity.unit,
         "method": METHOD,
         "invented": "yes" if ledger.invented else "no",
     }
@@ -246,7 +257,7 @@ def _tags(run: RunFolder, entry: StageEntry, quantity: Quantity) -> dict[str, st
 
 
 def _write(
-    path: Path, values: NDArray[np.float32], raster: Raster, crs: SiteCrs, text: str,
+    path: Path, values: NDArray[np.float32], raster: Raster, crs: SiteCrs, quantity: Quantity,
     tags: dict[str, str],
 ) -> None:  # fmt: skip
     """Write one GeoTIFF: cloud-optimised where GDAL can, tiled otherwise."""
@@ -279,6 +290,6 @@ def _write(
             profile |= {"driver": "GTiff", "tiled": True, "blockxsize": 256, "blockysize": 256}
         with rasterio.open(path, "w", **profile) as file:
             file.write(np.where(np.isnan(values), np.float32(NODATA), values), 1)
-            file.set_band_description(1, f"{text} [m]")
-            file.set_band_unit(1, "m")
+            file.set_band_description(1, f"{quantity.text} [{quantity.unit}]")
+            file.set_band_unit(1, quantity.unit)
             file.update_tags(**tags)

@@ -24,6 +24,7 @@ from wellring.postprocess.ledger import LEDGER_FILE, Ledger, PhaseEntry, StageEn
 if TYPE_CHECKING:
     from flopy.utils import CellBudgetFile
 
+    from wellring.inputs.assessment import Assessment
     from wellring.inputs.site import SiteDescription
 
 Floats = NDArray[np.float64]
@@ -101,6 +102,14 @@ class RunFolder:
 
         text = (self.path / DESCRIPTION_FILE).read_text(encoding="utf-8")
         return SiteDescription.model_validate_json(text)
+
+    @cached_property
+    def assessment(self) -> Assessment:
+        """Thresholds of maps and areas; the defaults where the folder holds no description."""
+        from wellring.inputs.assessment import Assessment
+
+        there = (self.path / DESCRIPTION_FILE).is_file()
+        return self.description.assessment if there else Assessment()
 
     @cached_property
     def unit(self) -> NDArray[np.int16]:

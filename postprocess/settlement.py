@@ -22,7 +22,7 @@ from wellring.postprocess.consolidation import (
 )
 from wellring.postprocess.effective_stress import Weights, effective_stress, wet_depth
 from wellring.postprocess.ledger import Ledger, StageEntry
-from wellring.postprocess.run_folder import RunFolder, StageGrid
+from wellring.postprocess.run_folder import DESCRIPTION_FILE, RunFolder, StageGrid
 
 if TYPE_CHECKING:
     from wellring.postprocess.stage_results import StageResult
@@ -128,10 +128,12 @@ def settlements(run: RunFolder, results: Sequence[StageResult]) -> list[Settleme
     ----------
     results : all stages, the natural state first.
 
-    Raises
-    ------
-    OSError : the run folder holds no site description.
+    Returns
+    -------
+    One entry a dug stage; none where the folder was made without a site description.
     """
+    if not (run.path / DESCRIPTION_FILE).is_file():
+        return []
     kept = [result.settlement for result in results[1:]]
     if all(item is not None for item in kept):
         return [item for item in kept if item is not None]

@@ -40,12 +40,10 @@ def assess_settlement(run: RunFolder, results: Sequence[StageResult]) -> Part:
     """Answers, tables, warnings and assumptions on settlement."""
     if len(results) < 2:
         return Part()
-    if not (run.path / DESCRIPTION_FILE).is_file():
-        return Part(
-            warnings=["settlement is not assessed: this run folder was made without "
-                      f"{DESCRIPTION_FILE}; run the site again"]
-        )  # fmt: skip
     found = settlements(run, results)
+    if not found:
+        told = f"settlement is not assessed: this run folder holds no {DESCRIPTION_FILE}"
+        return Part(warnings=[f"{told}; run the site again"])
     laws = laws_of(run)
     part = Part(assumptions=[*laws.assumptions, *_method(found)])
     for item in found:
@@ -108,7 +106,7 @@ def _method(found: Sequence[Settlement]) -> list[str]:
 
 def _stage_answers(run: RunFolder, item: Settlement, part: Part) -> None:
     key, name = item.entry.folder, item.entry.name
-    least = run.description.assessment.settlements[0]
+    least = run.assessment.settlements[0]
     worst = worst_place(run, item.final)
     if worst is None:
         return
@@ -212,7 +210,7 @@ def _stages(run: RunFolder, found: Sequence[Settlement]) -> Table:
     ]
     rows: list[Sequence[object]] = []
     for item in found:
-        classes = run.description.assessment.settlements
+        classes = run.assessment.settlements
         areas = {low: shape for low, _, shape in contour_areas(run, item.final, classes)}
         slope = largest_slope(run, item.final)
         for low, high in zip(classes, [*classes[1:], None], strict=True):

@@ -80,10 +80,11 @@ def test_every_layer_has_the_sites_crs(run: RunFolder, package: Path, folder: Pa
 
 
 def test_layers_of_every_stage_are_there(package: Path) -> None:
+    ground = ("settlement", "settlement_zones", "influence")
     fixed = {"model_extent", "excavation", "walls", "wells", "wells_by_stage", "borings", "points"}
     stages = {
         f"{kind}_{slug}"
-        for kind in ("floor", "drawdown", "largest_drawdown")
+        for kind in ("floor", "drawdown", "largest_drawdown", *ground)
         for slug in ("01_first_dig_it_s", "02_final_dig")
     }
     assert set(geometry_layers(package)) == fixed | stages
@@ -243,7 +244,7 @@ def check_styles(package: Path) -> None:
             drawn += rows_of(package, f'select count(*) from "{name}" where {where}')[0][0]
             symbol = symbols[rule.get("symbol")]
             expected = {"POINT": "marker", "LINESTRING": "line", "POLYGON": "fill"}
-            assert symbol.get("type") == expected[kinds[name]]
+            assert symbol.get("type") == expected[kinds[name].removeprefix("MULTI")]
         assert drawn == total > 0, name
         for style in root.iter("text-style"):
             field = style.get("fieldName", "").split("||")[0]
