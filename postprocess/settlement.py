@@ -14,15 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wellring.inputs.units import DAY
-from wellring.postprocess.compressibility import Laws, laws_of
-from wellring.postprocess.consolidation import (
-    SLOW,
-    consolidation_rate,
-    degree_of_consolidation,
-)
-from wellring.postprocess.effective_stress import Weights, effective_stress, wet_depth
+from wellring.postprocess.compaction import Compaction
+from wellring.postprocess.consolidation import consolidation_rate, degree_of_consolidation
 from wellring.postprocess.ledger import Ledger, StageEntry
-from wellring.postprocess.run_folder import DESCRIPTION_FILE, RunFolder, StageGrid
+from wellring.postprocess.run_folder import DESCRIPTION_FILE, RunFolder
 
 if TYPE_CHECKING:
     from wellring.postprocess.stage_results import StageResult
@@ -59,68 +54,6 @@ class Settlement:
     afloat: tuple[str, ...]
 
 
-class Compaction:
-    """Follows the strain of every cell through a sequence of heads, from the natural state on.
-
-    The natural columns carry all stresses: outside the pit nothing is dug away.
-
-    Parameters
-    ----------
-    grid, heads : the natural state.
-    """
-
-    def __init__(self, run: RunFolder, grid: StageGrid, heads: Floats):
-        self.grid, self.unit = grid, run.unit
-        self.laws: Laws = laws_of(run)
-        self.weights = Weights.of(run)
-        self.thickness = np.where(grid.active, grid.top - grid.bottom, 0.0)
-        self.initial = effective_stress(grid, heads, self.unit, self.weights)
-        self._bears = self.laws.preconsolidation(self.unit, self.initial)
-        self._highest = self._bears.copy()
-        self._labels = [unit.label for unit in run.ledger.units]
-        slow = (self.laws.kv < SLOW) | ~np.isnan(self.laws.cv)
-        self.slow = slow[self.unit] & grid.active
-        """Cells whose consolidation takes time."""
-        self._tight_and_full = self.slow & self._full(heads)
-
-    def _full(self, heads: Floats, share: float = 0.999) -> NDArray[np.bool_]:
-        return wet_depth(self.grid, heads) >= share * self.thickness
-
-    def load(self, heads: Floats) -> tuple[Floats, Floats]:
-        """Strain and change of effective stress [Pa] (nlay, n) since the natural state."""
-        now = effective_stress(self.grid, heads, self.unit, self.weights)
-        np.maximum(self._highest, now, out=self._highest)
-        strain = self.laws.strain(self.unit, self.initial, now, self._bears, self._highest)
-        now -= self.initial
-        return np.where(self.grid.active, strain, 0.0), now
-
-    def by_unit(self, shortening: Floats) -> dict[str, Floats]:
-        """Sum (n,) over the cells of each unit of a field (nlay, n) [m]."""
-        return {
-            label: np.where(self.unit == index, shortening, 0.0).sum(axis=0)
-            for index, label in enumerate(self._labels)
-        }
-
-    def not_counted(self, change: Floats, outside: NDArray[np.bool_]) -> dict[str, float]:
-        """Largest change of stress [Pa] outside the pit of each unit that has no law."""
-        found = {}
-        for index in np.flatnonzero(~self.laws.counted):
-            cells = (self.unit == index) & self.grid.active & outside
-            found[self._labels[index]] = float(change[cells].max(initial=0.0))
-        return found
-
-    def drained(self, heads: Floats, outside: NDArray[np.bool_]) -> tuple[str, ...]:
-        """Tight units, full before, of which some cell has lost a tenth of its water or more."""
-        return self._units_of(self._tight_and_full & outside & ~self._full(heads, 0.9))
-
-    def afloat(self, outside: NDArray[np.bool_]) -> tuple[str, ...]:
-        """Units whose initial effective stress is not positive in some cell."""
-        return self._units_of(self.grid.active & outside & (self.initial <= 0.0))
-
-    def _units_of(self, cells: NDArray[np.bool_]) -> tuple[str, ...]:
-        return tuple(self._labels[index] for index in np.unique(self.unit[cells]))
-
-
 def settlements(run: RunFolder, results: Sequence[StageResult]) -> list[Settlement]:
     """Settlement of every dug stage, in order; computed once and kept in the results.
 
@@ -140,7 +73,7 @@ def settlements(run: RunFolder, results: Sequence[StageResult]) -> list[Settleme
     natural = results[0]
     compaction = Compaction(run, natural.grid, natural.heads)
     aside = not_assessed(run, results)
-    course = _Consolidation(compaction)
+    course = Consolidation(compaction)
     found = []
     for number, result in enumerate(results[1:], start=1):
         strain, change = compaction.load(result.heads)
@@ -169,6 +102,7 @@ def settlement_from_heads(
     run: RunFolder,
     results: Sequence[StageResult],
     heads_at_times: Iterable[tuple[float, Floats]],
+    columns: NDArray[np.intp] | None = None,
 ) -> Iterator[tuple[float, dict[str, Floats]]]:
     """Settlement from the model's own pore pressures in time, step by step.
 
@@ -176,13 +110,16 @@ def settlement_from_heads(
     ----------
     results : all stages; the natural state is the start.
     heads_at_times : day and heads (nlay, n) [m] in the order of time.
+    columns : plan cells to follow, all where None.
 
     Yields
     ------
-    Day, and settlement (n,) [m] of each unit by its label; NaN where it is not assessed.
+    Day, and settlement (n,) or (columns,) [m] of each unit by its label; NaN where it is not
+    assessed.
     """
-    compaction = Compaction(run, results[0].grid, results[0].heads)
+    compaction = Compaction(run, results[0].grid, results[0].heads, columns)
     aside = not_assessed(run, results)
+    aside = aside if columns is None else aside[columns]
     for day, heads in heads_at_times:
         strain, _ = compaction.load(heads)
         yield day, _masked(compaction.by_unit(strain * compaction.thickness), aside)
@@ -208,7 +145,7 @@ def end_day(ledger: Ledger, number: int) -> float | None:
     return None if stage.lasts is None else stage.day + stage.lasts
 
 
-class _Consolidation:
+class Consolidation:
     """Sums the stages' steps of final shortening, each consolidating from its own day on."""
 
     def __init__(self, compaction: Compaction):
@@ -234,7 +171,10 @@ class _Consolidation:
         self._before = final
 
     def at(self, day: float) -> Floats | None:
-        """Shortening (nlay, n) [m] on a day; None where a stage so far has no day."""
+        """Shortening (nlay, n) [m] on a day not before the last stage added.
+
+        None where a stage so far has no day.
+        """
         if not self.complete:
             return None
         shortening = self._before.copy()

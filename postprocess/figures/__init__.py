@@ -26,7 +26,7 @@ def draw_figures(run: RunFolder, results: list[StageResult], folder: Path) -> li
 
     Plans of drawdown (water table in every stage; each aquifer with a head of its own in the
     last), two sections through the pit, borings beside the model, depth of the water below the
-    last floor, inflow by stage.
+    last floor, inflow by stage, settlement by stage and in time.
 
     Parameters
     ----------
@@ -105,6 +105,28 @@ def _sheets(run: RunFolder, results: list[StageResult]) -> Iterator[tuple[str, F
         yield "floor", draw_floor(run, results[last])
     if any(result.inflow is not None for result in results):
         yield "inflow", draw_inflow(run, results)
+    yield from _settlement_sheets(run, results)
+
+
+def _settlement_sheets(run: RunFolder, results: list[StageResult]) -> Iterator[tuple[str, Figure]]:
+    """Plans of settlement, a stage each where it is a millimetre or more, and curves in time."""
+    from wellring.postprocess.figures.settlement_curves import draw_settlement_curves
+    from wellring.postprocess.figures.settlement_plan import draw_settlement, settlement_windows
+    from wellring.postprocess.settlement import settlements
+    from wellring.postprocess.settlement_course import settlement_course
+
+    found = settlements(run, results)
+    if not any((item.final >= 1e-3).any() for item in found):
+        return
+    windows = settlement_windows(run, found)
+    for number, item in enumerate(found, start=1):
+        yield (
+            f"settlement-{item.entry.folder}",
+            draw_settlement(run, results, number, found, windows),
+        )
+    course = settlement_course(run, results)
+    if course is not None:
+        yield "settlement-in-time", draw_settlement_curves(run, results, course)
 
 
 def _ground_sheets(run: RunFolder, results: list[StageResult]) -> Iterator[tuple[str, Figure]]:

@@ -50,7 +50,7 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 Window = tuple[float, float, float, float]
 
-_WIDTH, _HEIGHT, _BOTTOM = 4.9, 4.9, 2.05
+WIDTH, HEIGHT, BOTTOM = 4.9, 4.9, 2.05
 """A plan's panel on the sheet [in]."""
 
 
@@ -81,17 +81,17 @@ def plan_windows(run: RunFolder, results: list[StageResult]) -> PlanWindows:
     near = [(w.x, w.y) for w in run.ledger.wells if pit.distance(shapely.Point(w.x, w.y)) < size]
     close = np.vstack([outline, *(np.array([place]) for place in near)])
     return PlanWindows(
-        _window(scales.crs(wide), 0.06, scales.crs(3 * size)),
-        _window(scales.crs(close), 0.28, 0.0),
+        window_around(scales.crs(wide), 0.06, scales.crs(3 * size)),
+        window_around(scales.crs(close), 0.28, 0.0),
     )
 
 
-def _window(points: Floats, margin: float, least: float) -> Window:
+def window_around(points: Floats, margin: float, least: float) -> Window:
     """A window of the panel's shape around points, at least `least` wide."""
     low, high = points.min(axis=0), points.max(axis=0)
     middle, span = 0.5 * (low + high), (1 + 2 * margin) * (high - low)
-    wide = max(span[0], span[1] * _WIDTH / _HEIGHT, least)
-    half = 0.5 * np.array([wide, wide * _HEIGHT / _WIDTH])
+    wide = max(span[0], span[1] * WIDTH / HEIGHT, least)
+    half = 0.5 * np.array([wide, wide * HEIGHT / WIDTH])
     return (*(middle - half), *(middle + half))
 
 
@@ -124,8 +124,8 @@ def draw_plan(
     handles: Handles = {}
     left_out = 0
     last = len(run.ledger.stages) - 1
-    for close, left in ((False, MARGIN + 0.25), (True, SHEET[0] - MARGIN - _WIDTH)):
-        axes = panel(figure, left, _BOTTOM, _WIDTH, _HEIGHT)
+    for close, left in ((False, MARGIN + 0.25), (True, SHEET[0] - MARGIN - WIDTH)):
+        axes = panel(figure, left, BOTTOM, WIDTH, HEIGHT)
         window = windows.close if close else windows.wide
         frame_plan(axes, window, scales, run)
         axes.set_title(
@@ -140,7 +140,7 @@ def draw_plan(
         draw_scale_and_north(axes, scales)
         lines = []
         if field is not None:
-            lines = _contours(axes, field.cropped(window).smoothed(), steps, refine=close)
+            lines = draw_bands(axes, field.cropped(window).smoothed(), steps, refine=close)
         draw_pit(axes, run, scales, placer, handles, number if field else last)
         draw_boundaries(axes, run, placer, handles, named=True)
         if close:
@@ -151,10 +151,11 @@ def draw_plan(
         for step, pieces in lines:
             placer.place_on_line(pieces, f"{step:g}", clear=abs(step) not in steps)
         if not close:
-            _show_close_window(axes, windows)
-    _legend(figure, handles)
+            show_close_window(axes, windows)
+    draw_legend(figure, handles)
     if field is not None:
-        _band_key(figure, steps, scales)
+        told = f"Drawdown against the state before the work [{scales.length.unit}]"
+        draw_band_key(figure, steps, told)
         _note(figure, run, scales, result, left_out, what)
     return figure
 
@@ -186,13 +187,13 @@ def frame_plan(axes: Axes, window: Window, scales: Scales, run: RunFolder) -> No
     axes.xaxis.labelpad, axes.yaxis.labelpad = 2, 4
 
 
-def _contours(
-    axes: Axes, field: PlanField, steps: list[float], refine: bool
+def draw_bands(
+    axes: Axes, field: PlanField, steps: list[float], refine: bool, what: str = "drawdown"
 ) -> list[tuple[float, list[Floats]]]:
     """Draw bands and contours; the lines of each step as (m, 2) in data coordinates.
 
-    `refine` adds even steps between the least and the largest value shown, where the common
-    steps are too far apart to tell anything.
+    `what` names the lines in the file. `refine` adds even steps between the least and the largest
+    value shown, where the common steps are too far apart to tell anything.
     """
     from matplotlib.collections import LineCollection
 
@@ -224,7 +225,7 @@ def _contours(
                     linewidths=widths[step],
                     linestyles=style,
                     zorder=3,
-                    gid=f"{'pit' if refine else 'all'}_drawdown_{step:g}",
+                    gid=f"{'pit' if refine else 'all'}_{what}_{step:g}",
                 ),
                 autolim=False,
             )
@@ -286,7 +287,8 @@ def _mark_cuts(axes: Axes, cuts: list[Cut], scales: Scales, placer: LabelPlacer)
         placer.block_line(ends, 0.12)
 
 
-def _show_close_window(axes: Axes, windows: PlanWindows) -> None:
+def show_close_window(axes: Axes, windows: PlanWindows) -> None:
+    """Where the close plan lies, on the wide one."""
     from matplotlib.patches import Rectangle
 
     x0, y0, x1, y1 = windows.close
@@ -304,27 +306,23 @@ def _show_close_window(axes: Axes, windows: PlanWindows) -> None:
     )
 
 
-def _band_key(figure: Figure, steps: list[float], scales: Scales) -> None:
-    """The bands of drawdown with the values between them."""
+def draw_band_key(figure: Figure, steps: list[float], title: str) -> None:
+    """The bands of a plan with the values between them."""
     from matplotlib.patches import Rectangle
 
     fills = _band_fills(steps)
-    axes = panel(figure, MARGIN + 0.25, 1.27, _WIDTH, 0.19)
+    axes = panel(figure, MARGIN + 0.25, 1.27, WIDTH, 0.19)
     axes.set_xlim(0, len(fills))
     axes.set_ylim(0, 1)
     for place, fill in enumerate(fills):
         axes.add_patch(Rectangle((place, 0), 1, 1, facecolor=fill, edgecolor=INK, linewidth=0.4))
     axes.set_xticks(range(1, len(fills)), [f"{step:g}" for step in steps])
     axes.set_yticks([])
-    axes.set_title(
-        f"Drawdown against the state before the work [{scales.length.unit}]",
-        fontsize=7.5,
-        loc="left",
-        pad=3,
-    )
+    axes.set_title(title, fontsize=7.5, loc="left", pad=3)
 
 
-def _legend(figure: Figure, handles: Handles) -> None:
+def draw_legend(figure: Figure, handles: Handles) -> None:
+    """What stands on a plan, below its right panel."""
     items = list(handles.values())[:15]
     figure.legend(
         handles=items,
@@ -334,7 +332,7 @@ def _legend(figure: Figure, handles: Handles) -> None:
         columnspacing=1.4,
         handlelength=2.2,
         labelspacing=0.55,
-        bbox_to_anchor=((SHEET[0] - MARGIN - _WIDTH - 0.05) / SHEET[0], 1.72 / SHEET[1]),
+        bbox_to_anchor=((SHEET[0] - MARGIN - WIDTH - 0.05) / SHEET[0], 1.72 / SHEET[1]),
     )
 
 

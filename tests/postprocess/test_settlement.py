@@ -8,8 +8,10 @@ import pytest
 
 from wellring.inputs.units import WATER_UNIT_WEIGHT
 from wellring.model.run import run
+from wellring.postprocess.figures import draw_figures
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.settlement import settlements
+from wellring.postprocess.settlement_course import settlement_course
 from wellring.postprocess.stage_results import StageResult, read_results
 
 EAST, NORTH = 466000.0, 5918000.0
@@ -73,7 +75,13 @@ def settled(
     """Level layers, two stages with days."""
     folder = tmp_path_factory.mktemp("settled")
     path = plain_site(
-        folder, layers=LAYERS, soils=SOILS, formations=(-2.5, -4.0), drainage=wells, cell=4.0
+        folder,
+        layers=LAYERS,
+        soils=SOILS,
+        formations=(-2.5, -4.0),
+        drainage=wells,
+        cell=4.0,
+        points={"street": (30.0, 6.0)},
     )
     (done,) = run(stiffened(path, STIFFNESS), figures=False, side_studies=False)
     reader = RunFolder(done.folder)
@@ -146,3 +154,28 @@ def test_stages_end_before_the_clay_has_settled(settled):
     assert share == pytest.approx([0.606, 0.528], abs=2e-3)
     hand = first.by_unit["clay"][cell] * share[0] + steps * share[1]
     assert last.by_unit_at_end["clay"][cell] == pytest.approx(hand, rel=3e-3)
+
+
+def test_course_goes_from_nothing_to_each_stages_end(settled):
+    reader, results = settled
+    course = settlement_course(reader, results)
+    assert course is not None
+    assert [place.name for place in course.places] == ["street", "where it is largest"]
+    assert course.terzaghi[0] == pytest.approx(0.0)
+    assert (np.diff(course.terzaghi, axis=0) > -1e-9).all()
+    for found in settlements(reader, results):
+        at = np.flatnonzero(course.day == found.end_day)[0]
+        cells = [place.cell for place in course.places]
+        assert course.terzaghi[at] == pytest.approx(found.at_stage_end[cells], rel=1e-9)
+    assert course.model_day.size == 0
+
+
+def test_figure_of_the_course_shows_what_is_final(settled, tmp_path):
+    reader, results = settled
+    files = {path.name: path for path in draw_figures(reader, results, tmp_path)}
+    drawn = files["settlement-in-time.svg"].read_text(encoding="utf-8")
+    final = settlements(reader, results)[-1].final[reader.plan_cell(EAST + 30.0, NORTH + 6.0)]
+    assert f"street: finally {final * 1e3:.1f} mm" in drawn
+    plan = files["settlement-02-dig-2.svg"].read_text(encoding="utf-8")
+    assert "all_settlement_10" in plan
+    assert f"{np.nanmax(settlements(reader, results)[-1].final) * 1e3:.1f} mm" in plan
