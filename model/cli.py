@@ -148,6 +148,14 @@ def run(
 @app.command()
 def report(
     run_folder: Annotated[Path, typer.Argument(help="A finished run folder.", metavar="RUN")],
+    soils: Annotated[
+        Path | None,
+        typer.Option(
+            "--soils",
+            help="TOML file with other [soils.NAME] compression tables to settle by.",
+            metavar="FILE",
+        ),
+    ] = None,
     figures: FiguresOption = True,
     as_json: JsonOption = False,
 ) -> None:
@@ -158,7 +166,7 @@ def report(
     from wellring.model.run import report as report_run
 
     with _Progress() as say:
-        done = report_run(run_folder, say=say, figures=figures)
+        done = report_run(run_folder, soils=soils, say=say, figures=figures)
     _show([done], as_json)
     raise typer.Exit(0 if done.answers.all_ok else 1)
 

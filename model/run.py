@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import os
 import shutil
 import time
 from collections.abc import Callable
@@ -21,6 +22,7 @@ import numpy as np
 from wellring.inputs.faults import FaultLog, SolverFailed, nearest
 from wellring.inputs.read_site import Site, read_site
 from wellring.inputs.site import Scheme
+from wellring.inputs.stiffness_file import read_stiffness
 from wellring.model.layout import Layout, lay_out
 from wellring.model.make_ledger import make_ledger
 from wellring.model.phases import phase_assumptions
@@ -92,12 +94,22 @@ def schemes_of(site: Site, name: str | None = None) -> list[tuple[int, Scheme]]:
     return chosen
 
 
-def report(run_folder: str | Path, *, say: Say | None = None, figures: bool = True) -> Run:
+def report(
+    run_folder: str | Path,
+    *,
+    soils: str | Path | None = None,
+    say: Say | None = None,
+    figures: bool = True,
+) -> Run:
     """Post-process a finished run again, without solving.
+
+    Parameters
+    ----------
+    soils : a TOML file with other [soils.NAME] compression tables; its hash goes to run.json.
 
     Raises
     ------
-    InputFaults : the folder holds no finished run.
+    InputFaults : the folder holds no finished run, or the soils' file is wrong.
     """
     folder = Path(run_folder)
     reader = RunFolder(folder)
@@ -114,7 +126,16 @@ def report(run_folder: str | Path, *, say: Say | None = None, figures: bool = Tr
             "Name the folder of one scheme that 'wellring run' wrote, in SITE's name + .runs.",
         )
         faults.raise_if_any()
-    return Run(folder, post_process(reader, figures=figures, say=say))
+    before = dict(reader.provenance)
+    reader.provenance.pop("reassessed", None)
+    if soils is not None:
+        description, digest = read_stiffness(soils, reader.description)
+        source = {"file": Path(soils).name, "sha256": digest}
+        reader = reader.reassessed(description, {"soils": source})
+    answers = post_process(reader, figures=figures, say=say)
+    if reader.provenance != before:
+        _write_json(folder / RUN_FILE, reader.provenance)
+    return Run(folder, answers)
 
 
 def runs_folder(site_file: str | Path, out: str | Path | None = None) -> Path:
@@ -281,4 +302,6 @@ def _provenance(
 
 
 def _write_json(path: Path, content: dict[str, Any]) -> None:
-    path.write_text(json.dumps(content, ensure_ascii=False, indent=1), encoding="utf-8")
+    partial = path.with_name(f"{path.name}.partial")
+    partial.write_text(json.dumps(content, ensure_ascii=False, indent=1), encoding="utf-8")
+    os.replace(partial, path)

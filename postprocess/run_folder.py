@@ -103,6 +103,16 @@ class RunFolder:
         text = (self.path / DESCRIPTION_FILE).read_text(encoding="utf-8")
         return SiteDescription.model_validate_json(text)
 
+    def reassessed(self, description: SiteDescription, sources: dict[str, Any]) -> RunFolder:
+        """The same run seen with another description; `sources` tell where that comes from.
+
+        Nothing is written: the sources stand in :attr:`provenance` under "reassessed".
+        """
+        other = RunFolder(self.path)
+        other.__dict__["description"] = description
+        other.__dict__["provenance"] = {**self.provenance, "reassessed": sources}
+        return other
+
     @cached_property
     def assessment(self) -> Assessment:
         """Thresholds of maps and areas; the defaults where the folder holds no description."""

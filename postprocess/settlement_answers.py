@@ -46,6 +46,10 @@ def assess_settlement(run: RunFolder, results: Sequence[StageResult]) -> Part:
         return Part(warnings=[f"{told}; run the site again"])
     laws = laws_of(run)
     part = Part(assumptions=[*laws.assumptions, *_method(found)])
+    if "soils" in run.provenance.get("reassessed", {}):
+        source = run.provenance["reassessed"]["soils"]
+        told = f"stiffness of soils from {source['file']} (SHA-256 {source['sha256'][:12]})"
+        part.assumptions.insert(0, f"{told}, not from the site file alone")
     for item in found:
         _stage_answers(run, item, part)
     part.tables["settlement"] = _by_layer(run, results, found)

@@ -1,0 +1,67 @@
+"""Other stiffnesses for a finished run: a TOML file with [soils.NAME] compression tables."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import Field, ValidationError
+
+from wellring.inputs.assessment import Assessment
+from wellring.inputs.explain import explain
+from wellring.inputs.faults import FaultLog, nearest
+from wellring.inputs.site import Compression, SiteDescription
+from wellring.inputs.table import Table
+from wellring.inputs.toml_text import TomlFaults, load_toml
+
+
+class StiffSoil(Table):
+    """[soils.NAME] of such a file: what a reviewer may change without a new run."""
+
+    compression: Compression
+
+
+class StiffnessFile(Table):
+    """A whole file: compression of some soils, and thresholds of the maps if they change too."""
+
+    soils: Annotated[dict[str, StiffSoil], Field(min_length=1)]
+    assessment: Assessment | None = None
+
+
+def read_stiffness(path: str | Path, description: SiteDescription) -> tuple[SiteDescription, str]:
+    """A site description with the compression tables of the file at `path`, and the file's SHA-256.
+
+    Raises
+    ------
+    InputFaults : the file cannot be read, holds other keys, or names a soil the run has not.
+    """
+    path = Path(path)
+    faults = FaultLog()
+    loaded = load_toml(path, faults)
+    faults.raise_if_any()
+    assert loaded is not None
+    tables, lines = loaded
+    faults = TomlFaults(file=path.name, lines=lines)
+    try:
+        given = StiffnessFile.model_validate(tables)
+    except ValidationError as error:
+        explain(error, StiffnessFile, tables, path.name, faults)
+        faults.raise_if_any()
+        raise
+    for name in given.soils:
+        if name not in description.soils:
+            remedy = nearest(name, description.soils)
+            faults.add(path.name, f"soils.{name}", None, "a soil of the run", remedy)
+    faults.raise_if_any()
+    soils = {
+        name: soil
+        if name not in given.soils
+        else soil.model_copy(update={"compression": given.soils[name].compression})
+        for name, soil in description.soils.items()
+    }
+    changes: dict[str, object] = {"soils": soils}
+    if given.assessment is not None:
+        changes["assessment"] = given.assessment
+    digest = hashlib.sha256(path.read_bytes()).hexdigest()
+    return description.model_copy(update=changes), digest
