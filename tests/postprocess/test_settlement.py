@@ -40,16 +40,18 @@ def stiffened(path: Path, stiffness: dict[str, str], days: bool = True) -> Path:
     return path
 
 
-def deepen_clay(folder: Path) -> None:
-    """Two more borings: east of the pit the clay is four times as thick as west of it."""
-    (folder / "collars.csv").write_text(
-        "id,x,y,ground,final_depth\n"
-        f"W,{EAST - 40},{NORTH + 6},0,14\nE,{EAST + 60},{NORTH + 6},0,14\n"
-        f"N,{EAST - 40},{NORTH + 80},0,14\nS,{EAST + 60},{NORTH + 80},0,14\n"
-    )
-    rows = ["id,top_depth,bottom_depth,soil"]
-    for boring, bottom in (("W", 6), ("N", 6), ("E", 9), ("S", 9)):
+def thicken_clay(folder: Path) -> None:
+    """Four borings: the clay below -5 m is 1 m thick 40 m south of the pit's middle, 4 m north."""
+    rows, collars = ["id,top_depth,bottom_depth,soil"], ["id,x,y,ground,final_depth"]
+    for boring, x, y, bottom in (
+        ("SW", -60, -34, 6),
+        ("SE", 80, -34, 6),
+        ("NW", -60, 46, 9),
+        ("NE", 80, 46, 9),
+    ):
+        collars.append(f"{boring},{EAST + x},{NORTH + y},0,14")
         rows += [f"{boring},0,5,sand", f"{boring},5,{bottom},clay", f"{boring},{bottom},14,gravel"]
+    (folder / "collars.csv").write_text("\n".join(collars) + "\n")
     (folder / "layers.csv").write_text("\n".join(rows) + "\n")
 
 
@@ -179,3 +181,39 @@ def test_figure_of_the_course_shows_what_is_final(settled, tmp_path):
     plan = files["settlement-02-dig-2.svg"].read_text(encoding="utf-8")
     assert "all_settlement_10" in plan
     assert f"{np.nanmax(settlements(reader, results)[-1].final) * 1e3:.1f} mm" in plan
+
+
+def at_building(folder: Path, write: Callable[..., Path], wells, thickens: bool) -> list[float]:
+    """Final settlement [m] of the clay at both ends of a building 16 m long, east of the pit."""
+    path = write(
+        folder,
+        layers=(("sand", -5.0), ("clay", -7.5), ("gravel", -14.0)),
+        soils=SOILS,
+        formations=(-2.5,),
+        drainage=wells,
+        cell=4.0,
+        points={"south end": (34.0, -2.0), "north end": (34.0, 14.0)},
+    )
+    if thickens:
+        thicken_clay(folder)
+        text = path.read_text(encoding="utf-8")
+        assert 'surfaces = "nearest"' in text
+        path.write_text(text.replace('surfaces = "nearest"', 'surfaces = "linear"'))
+    (done,) = run(stiffened(path, STIFFNESS, days=False), figures=False, side_studies=False)
+    answers = done.answers.answers
+    return [answers[f"01-dig-1.settlement.{end} end"].value for end in ("south", "north")]
+
+
+def test_a_clay_that_thickens_under_a_building(tmp_path, plain_site, wells):
+    """The building lies along a contour of drawdown (nearly: the six wells stand unevenly), so
+    level layers hardly bend it.
+
+    With a clay that thickens by 3 m over 80 m to the north, as its borings say, it has 0.6 m more
+    clay under its north end: times the mean strain of the level case, several times as much.
+    """
+    south, north = at_building(tmp_path / "level", plain_site, wells, thickens=False)
+    level, strain = north - south, south / 2.5
+    assert abs(level) < 1.2e-3
+    south, north = at_building(tmp_path / "wedge", plain_site, wells, thickens=True)
+    assert north - south > 4e-3
+    assert north - south - level == pytest.approx(0.6 * strain, rel=0.3)
