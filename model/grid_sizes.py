@@ -174,11 +174,12 @@ def size_layers(
     walls: list[Wall],
     surfaces: LayerSurfaces,
     fineness: Fineness,
+    inner: Floats | None = None,
 ) -> Layers:
     """Cut the soils' surfaces into model layers, fine at the last floor, toes and screen ends.
 
     Above the last floor only the stages' formations are cut: sublayers there would run dry and
-    cost much without changing the answer.
+    cost much without changing the answer. `inner` (k, n) are further surfaces inside soils [m].
     """
     low, high = float(surfaces.levels[-1].min()), float(surfaces.levels[0].max())
     floors = sorted(set(formations(site)))
@@ -206,4 +207,4 @@ def size_layers(
     keys += [Key(end, end, 2 * fine) for end in screens]
     cuts = [*floors, *toes, *screens, *tops]
     planes, required = choose_planes(cuts, keys, low, high, growth, largest)
-    return make_layers(surfaces.levels, planes, required)
+    return make_layers(surfaces.levels, planes, required, inner)

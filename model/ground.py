@@ -51,9 +51,12 @@ def soil_values(name: str, soil: Soil, system: str = "metric") -> SoilValues:
     ss, law = soil.ss, soil.compression
     if ss == "auto":
         mv = (law.mv if law else None) or (1 / law.e_oed if law and law.e_oed else None)
-        if mv is None:
+        if mv is None and law is not None and law.cv is not None:
+            ss = kv / law.cv
+            said.append(f"{name}: ss {ss:.1e} 1/m from consolidation (kv/cv)")
+        elif mv is None:
             ss = default_specific_storage(kh)
-            said.append(f"{name}: ss {ss:g} 1/m assumed; cc gives no single stiffness")
+            said.append(f"{name}: ss {ss:g} 1/m assumed; cc gives no single stiffness without cv")
         else:
             ss = WATER_UNIT_WEIGHT * mv
             said.append(f"{name}: ss {ss:.1e} 1/m from stiffness (γw·mv)")

@@ -63,7 +63,9 @@ def choose_planes(
     return edges, required
 
 
-def make_layers(levels: Floats, planes: Floats, required: NDArray[np.bool_]) -> Layers:
+def make_layers(
+    levels: Floats, planes: Floats, required: NDArray[np.bool_], inner: Floats | None = None
+) -> Layers:
     """Cut soil layers by level planes.
 
     Parameters
@@ -72,20 +74,22 @@ def make_layers(levels: Floats, planes: Floats, required: NDArray[np.bool_]) -> 
     planes : (m,) levels, ascending [m].
     required : (m,) planes that must stay where they are unless a soil interface lies within
         :data:`THINNEST`; the others give way to a near interface.
+    inner : (k, n) surfaces inside soils that part them further [m].
     """
     ground, interfaces, floor = levels[0], _closed(levels), levels[-1]
     gaps = np.diff(np.concatenate([[-np.inf], planes, [np.inf]])) if planes.size else np.zeros(0)
     spacing = np.minimum(gaps[1:], gaps[:-1]) if planes.size else np.zeros(0)
     reach = np.where(required, THINNEST, np.minimum(0.45 * spacing, 5.0))
     surfaces = np.empty((planes.size, ground.size))
-    bounds = np.vstack([ground[None, :], interfaces, floor[None, :]])
+    inner = np.zeros((0, ground.size)) if inner is None else np.clip(inner, floor, ground)
+    bounds = np.vstack([ground[None, :], interfaces, inner, floor[None, :]])
     for index, plane in enumerate(planes):  # over planes, not cells
         away = np.abs(bounds - plane)
         nearest = np.argmin(away, axis=0)
         column = np.arange(ground.size)
         snaps = away[nearest, column] <= reach[index]
         surfaces[index] = np.where(snaps, bounds[nearest, column], plane)
-    stack = np.vstack([interfaces, np.clip(surfaces, floor, ground)])
+    stack = np.vstack([interfaces, inner, np.clip(surfaces, floor, ground)])
     stack = -np.sort(-stack, axis=0)
     edges = np.vstack([ground[None, :], stack, floor[None, :]])
     present = edges[:-1] - edges[1:] > 1e-6

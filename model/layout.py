@@ -13,6 +13,7 @@ from wellring.inputs.faults import FaultLog
 from wellring.inputs.read_site import Site
 from wellring.inputs.site import Scheme
 from wellring.inputs.walls import Wall
+from wellring.model.clay_sublayers import clay_surfaces
 from wellring.model.drainage import methods
 from wellring.model.drainage.method import Placement, mean_screened_k
 from wellring.model.drainage.placement import place_points
@@ -136,12 +137,13 @@ def lay_out(
     check_size(site, plan, None, faults)
     inside = plan.inside(site.outline).ravel()
     surfaces, top = _surfaces(site, strata, plan)
-    layers = size_layers(site, scheme, [wall for _, _, wall in walls], surfaces, fineness)
+    soil_of_unit = tuple(unit.soil for unit in strata.units)
+    inner = clay_surfaces(description, soil_of_unit, soils, surfaces.levels, fineness.coarser)
+    layers = size_layers(site, scheme, [wall for _, _, wall in walls], surfaces, fineness, inner)
     check_size(site, plan, layers, faults)
     _check_depth(site, layers, inside, top, faults)
     check_natural_level(site, levels, layers, inside, faults)
     modelled, reachable = modelled_area(site, plan, distance)
-    soil_of_unit = tuple(unit.soil for unit in strata.units)
     ground = make_ground(layers, soil_of_unit, soils, plan.area.ravel(), modelled)
     rim = crossed_faces(plan, site.outline.exterior)
     # A notch narrower than a cell is crossed twice and lies within the pit on both sides.

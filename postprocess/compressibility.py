@@ -14,11 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wellring.inputs.site import Compression
-from wellring.inputs.units import WATER_UNIT_WEIGHT
+from wellring.inputs.units import DAY, WATER_UNIT_WEIGHT
+from wellring.postprocess.consolidation import SLOW
 from wellring.postprocess.run_folder import RunFolder
 
 Floats = NDArray[np.float64]
 
+YEAR = 365.25 * DAY
 RELOADING = 0.2
 """C_r/C_c where a soil gives no C_r: the upper end of the 1/10 to 1/5 found in textbooks, as in
 Das, Principles of Geotechnical Engineering (value from memory)."""
@@ -27,6 +29,8 @@ COARSE = 1e-5
 COARSE_MODULUS = 20e6
 """E_oed [Pa] of such a soil: within 10–25 MPa, Bowles (1996), Table 2-8, loose sand (value from
 memory); dense sand and gravel are stiffer and settle less."""
+CLASH = 5.0
+"""Factor from which two values that should agree are told to differ (k alone scatters by 3–10)."""
 LEAST_STRESS = 1e3
 """Initial effective stress [Pa] below which logarithmic laws are not followed."""
 
@@ -170,3 +174,27 @@ def _parameters(name: str, given: Compression, assumptions: list[str]) -> tuple[
             "preconsolidation makes the settlement smaller"
         )
     return np.nan, given.cc / voids, cr / voids, ocr or 1.0, pop or 0.0, cv
+
+
+def clashing_stiffness(run: RunFolder, laws: Laws) -> list[str]:
+    """Slow soils whose c_v, kv, stiffness and storage contradict one another, in words."""
+    said = []
+    for name in dict.fromkeys(unit.soil for unit in run.ledger.units):
+        index = [unit.soil for unit in run.ledger.units].index(name)
+        mv, cv, soil = laws.mv[index], laws.cv[index], run.ledger.soils[name]
+        if np.isnan(mv) or mv == 0.0 or soil.kv >= SLOW:
+            continue
+        own = soil.kv / (mv * WATER_UNIT_WEIGHT)
+        if not np.isnan(cv) and not 1 / CLASH < cv / own < CLASH:
+            said.append(
+                f"{name}: its cv of {cv * YEAR:.3g} m²/year does not fit kv/(mv·γw) = "
+                f"{own * YEAR:.3g} m²/year; settlement in time goes by cv, the water by kv"
+            )
+        stored = soil.ss / (mv * WATER_UNIT_WEIGHT)
+        if run.ledger.phases and not 1 / CLASH < stored < CLASH:
+            said.append(
+                f"{name}: its ss of {soil.ss:.2g} 1/m does not fit its stiffness "
+                f"({mv * WATER_UNIT_WEIGHT:.2g} 1/m); in time its pore pressures go by ss. "
+                'Write ss = "auto"'
+            )
+    return said

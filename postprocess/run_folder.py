@@ -218,6 +218,16 @@ class RunFolder:
                 heads = heads.reshape(heads.shape[0], -1)
                 yield phase.begins + time, np.where(np.abs(heads) < 1e20, heads, np.nan)
 
+    def heads_at_end(self, phase: PhaseEntry) -> Floats:
+        """Heads (nlay, n) [m] of a phase's last step; NaN in cells that are left out."""
+        from flopy.utils import HeadFile
+
+        path = self.path / MODEL_FOLDER / phase.folder / f"{MODEL}.hds"
+        with HeadFile(str(path), precision="double") as file:
+            heads = file.get_data(totim=file.get_times()[-1])
+        heads = heads.reshape(heads.shape[0], -1)
+        return np.where(np.abs(heads) < 1e20, heads, np.nan)
+
     def budget_in_time(self, phase: PhaseEntry) -> tuple[Floats, dict[str, Floats]]:
         """Days (m,) of all steps of a phase, and rates (m,) [m³/s] by MODFLOW 6's own names.
 

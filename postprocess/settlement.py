@@ -35,6 +35,8 @@ class Settlement:
     by_unit : the part of each unit, by its label.
     at_stage_end : at the end of the stage, by Terzaghi; None where days are not given.
     by_unit_at_end : the part of each unit then; None where days are not given.
+    at_stage_end_model : at the end of the stage, from the model's own pore pressures in time;
+        None where the run was not followed in time.
     end_day : day on which the stage ends, None where not given.
     strain : largest compression in each column [-].
     not_counted : largest rise of effective stress [Pa] in each unit without compression data.
@@ -47,6 +49,7 @@ class Settlement:
     by_unit: dict[str, Floats]
     at_stage_end: Floats | None
     by_unit_at_end: dict[str, Floats] | None
+    at_stage_end_model: Floats | None
     end_day: float | None
     strain: Floats
     not_counted: dict[str, float]
@@ -74,6 +77,7 @@ def settlements(run: RunFolder, results: Sequence[StageResult]) -> list[Settleme
     compaction = Compaction(run, natural.grid, natural.heads)
     aside = not_assessed(run, results)
     course = Consolidation(compaction)
+    in_model = _at_phase_ends(run, results)
     found = []
     for number, result in enumerate(results[1:], start=1):
         strain, change = compaction.load(result.heads)
@@ -88,6 +92,7 @@ def settlements(run: RunFolder, results: Sequence[StageResult]) -> list[Settleme
             by_unit=parts,
             at_stage_end=None if ended is None else _sum(ended),
             by_unit_at_end=ended,
+            at_stage_end_model=in_model.get(number),
             end_day=end,
             strain=np.where(aside, np.nan, strain.max(axis=0)),
             not_counted=compaction.not_counted(change, ~aside),
@@ -96,6 +101,16 @@ def settlements(run: RunFolder, results: Sequence[StageResult]) -> list[Settleme
         )
         found.append(result.settlement)
     return found
+
+
+def _at_phase_ends(run: RunFolder, results: Sequence[StageResult]) -> dict[int, Floats]:
+    """Settlement (n,) [m] at the end of each stage that was followed in time, by its number."""
+    phases = run.ledger.phases
+    ends = ((phase.ends, run.heads_at_end(phase)) for phase in phases)
+    return {
+        phase.stage: _sum(parts)
+        for phase, (_, parts) in zip(phases, settlement_from_heads(run, results, ends), strict=True)
+    }
 
 
 def settlement_from_heads(

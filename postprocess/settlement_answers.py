@@ -10,11 +10,12 @@ import shapely
 from numpy.typing import NDArray
 
 from wellring.postprocess.answer import Answer, Part, Table
-from wellring.postprocess.compressibility import laws_of
+from wellring.postprocess.compressibility import clashing_stiffness, laws_of
 from wellring.postprocess.contours import contour_areas
 from wellring.postprocess.heads import reach
 from wellring.postprocess.run_folder import DESCRIPTION_FILE, RunFolder
 from wellring.postprocess.settlement import Settlement, settlements
+from wellring.postprocess.settlement_course import SettlementCourse, settlement_course
 
 if TYPE_CHECKING:
     from wellring.postprocess.stage_results import StageResult
@@ -54,7 +55,12 @@ def assess_settlement(run: RunFolder, results: Sequence[StageResult]) -> Part:
         _stage_answers(run, item, part)
     part.tables["settlement"] = _by_layer(run, results, found)
     part.tables["settlement_stages"] = _stages(run, found)
+    course = settlement_course(run, results)
+    if course is not None:
+        part.tables["settlement_in_time"] = _in_time(course)
     part.warnings += _warnings(found)
+    if any(item.at_stage_end is not None for item in found):
+        part.warnings += clashing_stiffness(run, laws)
     return part
 
 
@@ -131,6 +137,14 @@ def _stage_answers(run: RunFolder, item: Settlement, part: Part) -> None:
             "m",
             f"Terzaghi's consolidation up to day {item.end_day:g}, the end of the stage",
             f"{name}: largest settlement when the stage ends",
+            "settlement",
+        )
+    if item.at_stage_end_model is not None:
+        part.answers[f"{key}.settlement_at_end_model"] = Answer(
+            float(np.nanmax(item.at_stage_end_model)),
+            "m",
+            "effective stress from the model's own pore pressures in time",
+            f"{name}: largest settlement when the stage ends, followed in time",
             "settlement",
         )
     part.answers[f"{key}.settlement_reach"] = Answer(
@@ -230,6 +244,21 @@ def _stages(run: RunFolder, found: Sequence[Settlement]) -> Table:
                     None if slope is None else slope[0],
                 ]
             )
+    return head, rows
+
+
+def _in_time(course: SettlementCourse) -> Table:
+    """One row a day: settlement of every place, by either way."""
+    head = ["day", "method", *(f"{place.name} [m]" for place in course.places)]
+    ways = (
+        ("steady levels and Terzaghi", course.day, course.terzaghi),
+        ("the model's own pore pressures", course.model_day, course.model),
+    )
+    rows: list[Sequence[object]] = [
+        [float(day), way, *(float(value) for value in values)]
+        for way, days, fields in ways
+        for day, values in zip(days, fields, strict=True)
+    ]
     return head, rows
 
 

@@ -6,11 +6,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from wellring.inputs.site import Compression
 from wellring.inputs.units import WATER_UNIT_WEIGHT
 from wellring.model.run import run
 from wellring.postprocess.figures import draw_figures
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.settlement import settlements
+from wellring.postprocess.settlement_answers import assess_settlement
 from wellring.postprocess.settlement_course import settlement_course
 from wellring.postprocess.stage_results import StageResult, read_results
 
@@ -217,3 +219,65 @@ def test_a_clay_that_thickens_under_a_building(tmp_path, plain_site, wells):
     south, north = at_building(tmp_path / "wedge", plain_site, wells, thickens=True)
     assert north - south > 4e-3
     assert north - south - level == pytest.approx(0.6 * strain, rel=0.3)
+
+
+def warned(settled, **tables: dict[str, object] | None) -> tuple[list[str], list[str]]:
+    """Warnings and assumptions of the settlement with other compression tables."""
+    reader, _ = settled
+    soils = dict(reader.description.soils)
+    for name, table in tables.items():
+        law = None if table is None else Compression.model_validate(table)
+        soils[name] = soils[name].model_copy(update={"compression": law})
+    described = reader.description.model_copy(update={"soils": soils})
+    other = reader.reassessed(described, {})
+    part = assess_settlement(other, read_results(other))
+    return part.warnings, part.assumptions
+
+
+def test_what_is_not_known_is_never_silent(settled):
+    warnings, assumptions = warned(settled, clay=None, sand=None)
+    assert any("'clay' is NOT counted" in text and "kPa" in text for text in warnings)
+    assert any(text.startswith("sand: stiffness E_oed 20 MPa assumed") for text in assumptions)
+    warnings, assumptions = warned(settled, clay={"cc": 0.3, "e0": 1.0})
+    assert not any("NOT counted" in text for text in warnings)
+    assert any(text.startswith("clay: cr 0.06 taken as 0.2·cc") for text in assumptions)
+    assert any(text.startswith("clay: taken as normally consolidated") for text in assumptions)
+    warnings, assumptions = warned(settled)
+    assert not any(text.startswith(("clay", "sand", "gravel")) for text in assumptions)
+
+
+def test_leaving_a_methods_range_is_told(settled):
+    warnings, _ = warned(settled, clay={"cc": 3.0, "e0": 1.0})
+    assert any("creeps and flows sideways" in text for text in warnings)
+    warnings, _ = warned(settled, clay={"mv": "1 m2/MN", "cv": "300 m2/year"})
+    assert any("does not fit kv/(mv·γw) = 3.2" in text for text in warnings)
+    warnings, _ = warned(settled, clay={"mv": "1 m2/MN", "cv": "5 m2/year"})
+    assert not any("does not fit" in text for text in warnings)
+
+
+def test_a_clay_that_is_drained_is_told(tmp_path, plain_site):
+    """The pit drains sand below a thin clay that lay under water."""
+    path = plain_site(
+        tmp_path,
+        layers=(("sand", -2.0), ("clay", -3.0), ("gravel", -12.0)),
+        soils=SOILS,
+        formations=(-6.0,),
+        cell=4.0,
+    )
+    (done,) = run(stiffened(path, STIFFNESS, days=False), figures=False, side_studies=False)
+    assert any("the water falls through 'clay'" in text for text in done.answers.warnings)
+
+
+def test_water_that_carries_the_ground_is_told(tmp_path, plain_site):
+    """Artesian water under a light clay: no effective stress before the work."""
+    path = plain_site(
+        tmp_path,
+        layers=(("sand", -2.0), ("clay", -4.0), ("gravel", -12.0)),
+        soils=SOILS,
+        formations=(-1.5,),
+        level=-0.5,
+        water={"levels": {"gravel": 5.0}},
+        cell=4.0,
+    )
+    (done,) = run(stiffened(path, STIFFNESS, days=False), figures=False, side_studies=False)
+    assert any("no effective stress" in text for text in done.answers.warnings)
