@@ -151,13 +151,18 @@ def not_assessed(run: RunFolder, results: Sequence[StageResult]) -> NDArray[np.b
 
 
 def end_day(ledger: Ledger, number: int) -> float | None:
-    """Day on which stage `number` ends: the next stage's day, else its own day and length."""
+    """Day on which stage `number` ends: the next stage's day, else its own day and length.
+
+    The last stage of a run followed in time ends where that ends.
+    """
     stage = ledger.stages[number]
     if stage.day is None:
         return None
     if number + 1 < len(ledger.stages) and ledger.stages[number + 1].day is not None:
         return ledger.stages[number + 1].day
-    return None if stage.lasts is None else stage.day + stage.lasts
+    if stage.lasts is not None:
+        return stage.day + stage.lasts
+    return max((phase.ends for phase in ledger.phases if phase.stage == number), default=None)
 
 
 class Consolidation:
