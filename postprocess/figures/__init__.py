@@ -26,7 +26,8 @@ def draw_figures(run: RunFolder, results: list[StageResult], folder: Path) -> li
 
     Plans of drawdown (water table in every stage; each aquifer with a head of its own in the
     last), two sections through the pit, borings beside the model, depth of the water below the
-    last floor, inflow by stage, settlement by stage and in time.
+    last floor, inflow by stage, settlement by stage and in time, reach of the
+    drawdown by direction.
 
     Parameters
     ----------
@@ -77,6 +78,7 @@ def _sheets(run: RunFolder, results: list[StageResult]) -> Iterator[tuple[str, F
     from wellring.postprocess.figures.fence import draw_fence
     from wellring.postprocess.figures.fields import drawn_aquifers
     from wellring.postprocess.figures.floor import draw_floor
+    from wellring.postprocess.figures.influence_rose import draw_influence
     from wellring.postprocess.figures.plan import draw_plan, plan_windows
     from wellring.postprocess.figures.section import draw_section
 
@@ -106,6 +108,9 @@ def _sheets(run: RunFolder, results: list[StageResult]) -> Iterator[tuple[str, F
     if any(result.inflow is not None for result in results):
         yield "inflow", draw_inflow(run, results)
     yield from _settlement_sheets(run, results)
+    rose = draw_influence(run, results)
+    if rose is not None:
+        yield "influence", rose
 
 
 def _settlement_sheets(run: RunFolder, results: list[StageResult]) -> Iterator[tuple[str, Figure]]:

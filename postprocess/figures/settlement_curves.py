@@ -11,6 +11,7 @@ from wellring.postprocess.figures.style import (
     AQUIFER_LINES,
     INK,
     MARGIN,
+    PAPER,
     SHEET,
     SOFT_INK,
     explain,
@@ -60,7 +61,9 @@ def draw_settlement_curves(
                 course.model[:, index] * scale.factor,
                 linewidth=0.7,
                 marker=mark,
-                markersize=2.6,
+                markersize=4.2,
+                markerfacecolor=PAPER,
+                markevery=0.06,
                 zorder=4,
                 **style,
             )
