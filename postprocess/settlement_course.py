@@ -14,6 +14,7 @@ from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.settlement import (
     Consolidation,
     end_day,
+    not_assessed,
     settlement_from_heads,
     settlements,
 )
@@ -71,6 +72,36 @@ def places_of(run: RunFolder, results: Sequence[StageResult]) -> tuple[Place, ..
         for name, cell in named
         if cell is not None and np.isfinite(final[cell])
     )
+
+
+def settlement_on_days(
+    run: RunFolder,
+    results: Sequence[StageResult],
+    days: Floats,
+    columns: NDArray[np.intp] | None = None,
+) -> Floats | None:
+    """Settlement (days, n) or (days, columns) [m] on rising days, by Terzaghi's consolidation.
+
+    On a stage's first day its water has not fallen yet; before the first stage nothing settles.
+    None where a stage has no day. NaN where it is not assessed.
+    """
+    begins = [result.entry.day for result in results[1:]]
+    compaction = Compaction(run, results[0].grid, results[0].heads, columns)
+    aside = not_assessed(run, results)
+    aside = aside if columns is None else aside[columns]
+    consolidation = Consolidation(compaction)
+    field = np.zeros((len(days), aside.size))
+    for number, result in enumerate(results[1:], start=1):
+        consolidation.add(*compaction.load(result.heads), result.entry.day)
+        first, last = begins[number - 1], begins[number] if number < len(begins) else np.inf
+        if first is None or last is None:
+            return None
+        for index in np.flatnonzero((days > first) & (days <= last)):
+            shortening = consolidation.at(float(days[index]))
+            assert shortening is not None
+            field[index] = shortening.sum(axis=0)
+    field[:, aside] = np.nan
+    return field
 
 
 def settlement_course(run: RunFolder, results: Sequence[StageResult]) -> SettlementCourse | None:

@@ -115,8 +115,10 @@ def _sheets(run: RunFolder, results: list[StageResult]) -> Iterator[tuple[str, F
 
 def _settlement_sheets(run: RunFolder, results: list[StageResult]) -> Iterator[tuple[str, Figure]]:
     """Plans of settlement, a stage each where it is a millimetre or more, and curves in time."""
+    from wellring.postprocess.figures.cuts import pit_cuts
     from wellring.postprocess.figures.settlement_curves import draw_settlement_curves
     from wellring.postprocess.figures.settlement_plan import draw_settlement, settlement_windows
+    from wellring.postprocess.figures.settlement_trough import draw_troughs
     from wellring.postprocess.settlement import settlements
     from wellring.postprocess.settlement_course import settlement_course
 
@@ -129,6 +131,7 @@ def _settlement_sheets(run: RunFolder, results: list[StageResult]) -> Iterator[t
             f"settlement-{item.entry.folder}",
             draw_settlement(run, results, number, found, windows),
         )
+    yield "settlement-sections", draw_troughs(run, found, pit_cuts(run))
     course = settlement_course(run, results)
     if course is not None:
         yield "settlement-in-time", draw_settlement_curves(run, results, course)

@@ -82,6 +82,7 @@ def test_every_figure_comes_as_a_sheet_of_png_and_svg(drawn: Drawn) -> None:
         "inflow",
         "settlement-01-dig-1",
         "settlement-02-dig-2",
+        "settlement-sections",
         "influence",
     }
     size = tuple(int(side * DPI) for side in SHEET)

@@ -6,14 +6,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from wellring.inputs.assessment import Assessment
 from wellring.inputs.site import Compression
 from wellring.inputs.units import WATER_UNIT_WEIGHT
 from wellring.model.run import run
 from wellring.postprocess.figures import draw_figures
+from wellring.postprocess.gis_layers import make_layers
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.settlement import settlements
 from wellring.postprocess.settlement_answers import assess_settlement
-from wellring.postprocess.settlement_course import settlement_course
+from wellring.postprocess.settlement_course import settlement_course, settlement_on_days
 from wellring.postprocess.stage_results import StageResult, read_results
 
 EAST, NORTH = 466000.0, 5918000.0
@@ -281,3 +283,32 @@ def test_water_that_carries_the_ground_is_told(tmp_path, plain_site):
     )
     (done,) = run(stiffened(path, STIFFNESS, days=False), figures=False, side_studies=False)
     assert any("no effective stress" in text for text in done.answers.warnings)
+
+
+def test_settlement_on_any_day_of_the_whole_plan(settled):
+    reader, results = settled
+    first, last = settlements(reader, results)
+    field = settlement_on_days(reader, results, np.array([-5.0, 0.0, 15.0, 30.0, 120.0, 1e6]))
+    assert field is not None
+    seen = np.isfinite(last.final)
+    assert (np.isfinite(field) == seen).all()
+    assert (field[:2, seen] == 0.0).all()
+    assert (field[2, seen] <= field[3, seen] + 1e-12).all()
+    assert field[3, seen] == pytest.approx(first.at_stage_end[seen], abs=1e-12)
+    assert field[4, seen] == pytest.approx(last.at_stage_end[seen], abs=1e-12)
+    # After ever so long what is final is reached.
+    assert field[5, seen] == pytest.approx(last.final[seen], abs=1e-9)
+
+
+def test_users_thresholds_draw_the_maps(settled):
+    reader, results = settled
+    given = Assessment.model_validate({"settlements": ["3 mm", "12 mm"], "drawdowns": [0.33]})
+    other = reader.reassessed(reader.description.model_copy(update={"assessment": given}), {})
+    layers = make_layers(other, results)
+    assert 0.33 in set(layers["drawdown_02_dig_2"]["drawdown"])
+    assert set(layers["influence_02_dig_2"]["drawdown_m"]) == {0.33}
+    assert set(layers["settlement_zones_02_dig_2"]["from_mm"]) == {3.0, 12.0}
+    assert {3.0, 12.0} <= set(layers["settlement_02_dig_2"]["settlement_mm"])
+    part = assess_settlement(other, results)
+    assert "02-dig-2.settlement_reach" in part.answers
+    assert "3 mm" in part.answers["02-dig-2.settlement_reach"].label
