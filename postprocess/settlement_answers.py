@@ -127,8 +127,8 @@ def _stage_answers(run: RunFolder, item: Settlement, part: Part) -> None:
     part.answers[f"{key}.settlement_largest"] = Answer(
         float(item.final[cell]),
         "m",
-        f"{METHOD}; at x {x:.1f}, y {y:.1f}, {distance:.1f} m from the pit's edge; {share}",
-        f"{name}: largest final settlement outside the pit",
+        f"{METHOD}; outside the pit, at x {x:.1f}, y {y:.1f}, {distance:.1f} m from the pit's edge; {share}",
+        f"{name}: largest final settlement",
         "settlement",
     )
     if item.at_stage_end is not None:
@@ -136,7 +136,7 @@ def _stage_answers(run: RunFolder, item: Settlement, part: Part) -> None:
             float(np.nanmax(item.at_stage_end)),
             "m",
             f"Terzaghi's consolidation up to day {item.end_day:g}, the end of the stage",
-            f"{name}: largest settlement when the stage ends",
+            f"{name}: largest settlement at its end",
             "settlement",
         )
     if item.at_stage_end_model is not None:
@@ -144,7 +144,7 @@ def _stage_answers(run: RunFolder, item: Settlement, part: Part) -> None:
             float(np.nanmax(item.at_stage_end_model)),
             "m",
             "effective stress from the model's own pore pressures in time",
-            f"{name}: largest settlement when the stage ends, followed in time",
+            f"{name}: … followed in time",
             "settlement",
         )
     part.answers[f"{key}.settlement_reach"] = Answer(
@@ -161,7 +161,7 @@ def _stage_answers(run: RunFolder, item: Settlement, part: Part) -> None:
         "1",
         "greatest slope of the final settlement between neighbouring cells outside the pit, not "
         "across walls",
-        f"{name}: steepest slope of the settlement trough",
+        f"{name}: steepest slope of settlement",
         "slope",
     )
     for point in run.ledger.points:

@@ -34,6 +34,7 @@ def summary(run: RunFolder, answers: Answers, folder: Path) -> str:
             "reach",
             "settlement_largest",
             "settlement_at_end",
+            "settlement_at_end_model",
             "settlement_reach",
             "settlement_slope",
         ):
