@@ -127,7 +127,8 @@ def _stage_answers(run: RunFolder, item: Settlement, part: Part) -> None:
     part.answers[f"{key}.settlement_largest"] = Answer(
         float(item.final[cell]),
         "m",
-        f"{METHOD}; outside the pit, at x {x:.1f}, y {y:.1f}, {distance:.1f} m from the pit's edge; {share}",
+        f"{METHOD}; outside the pit, at x {x:.1f}, y {y:.1f}, {distance:.1f} m from its edge; "
+        f"{share}",
         f"{name}: largest final settlement",
         "settlement",
     )
