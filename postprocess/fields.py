@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,7 +15,7 @@ from wellring.inputs.crs import SiteCrs, lonlat_of, plan_crs, read_crs
 from wellring.inputs.faults import FaultLog
 from wellring.postprocess.heads import drawdowns, water_table
 from wellring.postprocess.ledger import LEDGER_FILE
-from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.run_folder import RunFolder, StageGrid
 
 if TYPE_CHECKING:
     import xarray
@@ -55,6 +56,7 @@ def open_fields(run: RunFolder) -> xarray.Dataset:
     water_table        stage y x           level of the uppermost water; NaN where there is none
     drawdown           stage y x           fall of the water table since before the work
     largest_drawdown   stage y x           largest fall of the water table or of any unit's head
+    settlement         stage y x           final settlement; NaN in the pit, 0 before the work
     =================  ==================  ========================================================
 
     Raises
@@ -104,6 +106,10 @@ def open_fields(run: RunFolder) -> xarray.Dataset:
             _metres("largest fall of the water table or of the head in any layer of soil"),
         ),
     }
+    settled = _settlements(run, grids, heads)
+    if settled:
+        told = _metres("final settlement of the ground in the stage's steady state")
+        data["settlement"] = (("stage", *_PLAN), plan(settled), told)
     for _, _, attributes in data.values():
         attributes["grid_mapping"] = "crs"
     dataset = xarray.Dataset(
@@ -113,6 +119,21 @@ def open_fields(run: RunFolder) -> xarray.Dataset:
     )
     dataset["crs"] = ((), np.int32(0), plan_crs(crs.crs).to_cf())
     return dataset
+
+
+def _settlements(
+    run: RunFolder, grids: Sequence[StageGrid], heads: Sequence[Floats]
+) -> list[Floats]:
+    """Final settlement (n,) [m] of each stage; empty where the run cannot tell."""
+    from wellring.postprocess.settlement import settlements
+    from wellring.postprocess.stage_results import StageResult
+
+    results = [
+        StageResult(entry, grid, level, water_table(grid, level))
+        for entry, grid, level in zip(run.ledger.stages, grids, heads, strict=True)
+    ]
+    found = [item.final for item in settlements(run, results)]
+    return [np.where(np.isnan(found[0]), np.nan, 0.0), *found] if found else []
 
 
 def write_netcdf(run: RunFolder, path: str | Path) -> Path:

@@ -21,6 +21,7 @@ from wellring.postprocess.geopackage import write_geopackage
 from wellring.postprocess.heads import level_at
 from wellring.postprocess.rasters import stage_slug, write_rasters
 from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.settlement import settlements
 from wellring.postprocess.settlement_layers import settlement_layers
 from wellring.postprocess.site_layer import site_layer
 
@@ -224,6 +225,10 @@ def _points(run: RunFolder, results: Sequence[StageResult]) -> GeoDataFrame:
         )
 
     before, last = water(results[0]), water(results[-1])
+    settled = [item.final for item in settlements(run, results)][-1:]
+    settled_mm = [
+        settled[0][cell] * 1e3 if settled and cell is not None else None for cell in cells
+    ]
     columns = {
         "name": [point.name for point in points],
         "of": ["water table" if point.level is None else "head at its level" for point in points],
@@ -231,6 +236,7 @@ def _points(run: RunFolder, results: Sequence[StageResult]) -> GeoDataFrame:
         "water_before_m": before,
         "water_last_m": last,
         "drawdown_m": before - last,
+        "settlement_mm": _numbers(settled_mm),
         "last_stage": [results[-1].entry.name] * len(points),
     }
     return site_layer(run, columns, _points_at(points))

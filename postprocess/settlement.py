@@ -81,7 +81,7 @@ def settlements(run: RunFolder, results: Sequence[StageResult]) -> list[Settleme
     found = []
     for number, result in enumerate(results[1:], start=1):
         strain, change = compaction.load(result.heads)
-        course.add(strain, change, result.entry.day)
+        course.add(strain, change, begin_day(run.ledger, number))
         end = end_day(run.ledger, number)
         parts = _masked(compaction.by_unit(strain * compaction.thickness), aside)
         at_end = None if end is None else course.at(end)
@@ -148,6 +148,17 @@ def not_assessed(run: RunFolder, results: Sequence[StageResult]) -> NDArray[np.b
     for result in results[1:]:
         aside |= (natural & ~result.grid.active).any(axis=0)
     return aside
+
+
+def begin_day(ledger: Ledger, number: int) -> float | None:
+    """Day from which the water of stage `number` falls: its own, or that on which pumping starts.
+
+    Pumping that starts before the dig lowers the water before the first stage's day.
+    """
+    day = ledger.stages[number].day
+    if day is None or number > 1 or not ledger.phases:
+        return day
+    return min(day, ledger.phases[0].begins)
 
 
 def end_day(ledger: Ledger, number: int) -> float | None:

@@ -211,6 +211,10 @@ def _by_layer(run: RunFolder, results: Sequence[StageResult], found: Sequence[Se
     return head, rows
 
 
+def _largest(field: Floats) -> float | None:
+    return float(np.nanmax(field)) if np.isfinite(field).any() else None
+
+
 def _at(field: Floats | None, cell: int) -> float | None:
     return None if field is None else float(field[cell])
 
@@ -240,8 +244,8 @@ def _stages(run: RunFolder, found: Sequence[Settlement]) -> Table:
                     high,
                     float(areas[low].area) if low in areas else 0.0,
                     reach(run, item.final, low),
-                    float(np.nanmax(item.final)) if np.isfinite(item.final).any() else None,
-                    None if item.at_stage_end is None else float(np.nanmax(item.at_stage_end)),
+                    _largest(item.final),
+                    None if item.at_stage_end is None else _largest(item.at_stage_end),
                     None if slope is None else slope[0],
                 ]
             )

@@ -13,6 +13,7 @@ from wellring.postprocess.compaction import Compaction
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.settlement import (
     Consolidation,
+    begin_day,
     end_day,
     not_assessed,
     settlement_from_heads,
@@ -85,14 +86,14 @@ def settlement_on_days(
     On a stage's first day its water has not fallen yet; before the first stage nothing settles.
     None where a stage has no day. NaN where it is not assessed.
     """
-    begins = [result.entry.day for result in results[1:]]
+    begins = [begin_day(run.ledger, number) for number in range(1, len(results))]
     compaction = Compaction(run, results[0].grid, results[0].heads, columns)
     aside = not_assessed(run, results)
     aside = aside if columns is None else aside[columns]
     consolidation = Consolidation(compaction)
     field = np.zeros((len(days), aside.size))
     for number, result in enumerate(results[1:], start=1):
-        consolidation.add(*compaction.load(result.heads), result.entry.day)
+        consolidation.add(*compaction.load(result.heads), begins[number - 1])
         first, last = begins[number - 1], begins[number] if number < len(begins) else np.inf
         if first is None or last is None:
             return None
@@ -112,10 +113,10 @@ def settlement_course(run: RunFolder, results: Sequence[StageResult]) -> Settlem
     cells = np.array([place.cell for place in places], dtype=np.intp)
     compaction = Compaction(run, results[0].grid, results[0].heads, cells)
     consolidation = Consolidation(compaction)
-    days, settled = [results[1].entry.day or 0.0], [np.zeros(cells.size)]
+    days, settled = [begin_day(run.ledger, 1) or 0.0], [np.zeros(cells.size)]
     for number, result in enumerate(results[1:], start=1):
-        consolidation.add(*compaction.load(result.heads), result.entry.day)
-        begins, ends = result.entry.day, end_day(run.ledger, number)
+        begins, ends = begin_day(run.ledger, number), end_day(run.ledger, number)
+        consolidation.add(*compaction.load(result.heads), begins)
         if begins is None or ends is None:
             return None
         # Early consolidation goes with the root of time.

@@ -13,6 +13,7 @@ import pytest
 from wellring.model.run import Run, run
 from wellring.model.start_site import start_site
 from wellring.postprocess.in_time import follow
+from wellring.postprocess.settlement_course import settlement_course
 from wellring.postprocess.stage_results import read_results
 
 HOLD, CAPACITY = -4.0, 20 / 3600
@@ -95,3 +96,13 @@ def test_pumps_that_start_with_the_dig_leave_it_wet(tmp_path, solver):
     assert "01-first-dig.margin_on_arrival" not in late.answers.answers
     assert late.answers.answers["01-first-dig.dry_from_day"].value > 0
     assert any("time.pumping_starts" in text for text in late.answers.warnings)
+
+
+def test_settlement_begins_with_the_pumps(early):
+    """Two weeks before the first stage's day, by Terzaghi as by the model's own pressures."""
+    course = settlement_course(early.reader, early.answers.stages)
+    assert course.day[0] == -14.0
+    assert course.terzaghi[0].max() == 0.0
+    assert course.model_day[0] < -13.9
+    before = [course.model[course.model_day <= 0.0][-1], course.terzaghi[course.day <= 0.0][-1]]
+    assert (np.array(before) > 1e-3).all()

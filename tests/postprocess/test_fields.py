@@ -12,6 +12,7 @@ from wellring.inputs.faults import InputFaults
 from wellring.postprocess.fields import open_fields, write_netcdf
 from wellring.postprocess.notebook import read_table, table_names, wells_frame
 from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.settlement import settlements
 from wellring.postprocess.stage_results import read_results
 
 US_FOOT = 1200 / 3937
@@ -178,3 +179,11 @@ def test_wells_frame_has_every_well_in_every_stage(run: RunFolder) -> None:
         _, flow = run.package_flows(entry, "maw")
         assert pumped[entry.name] == pytest.approx(-flow.sum(), rel=1e-6)
     assert set(frame["day"]) == {0.0, 21.0}
+
+
+def test_settlement_is_among_the_fields(run: RunFolder, fields: xarray.Dataset) -> None:
+    found = settlements(run, read_results(run))
+    assert (fields["settlement"][0].fillna(0.0) == 0.0).all()
+    for number, item in enumerate(found, start=1):
+        np.testing.assert_array_equal(fields["settlement"][number].values.ravel(), item.final)
+    assert fields["settlement"].attrs["units"] == "m"

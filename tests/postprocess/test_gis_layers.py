@@ -207,6 +207,9 @@ def test_walls_borings_and_points(
     cell = run.plan_cell(466045.0, 5918010.0)
     assert point.water_last_m == pytest.approx(results[-1].table[cell])
     assert point.drawdown_m == pytest.approx(results[0].table[cell] - results[-1].table[cell])
+    settled = results[-1].settlement
+    assert settled is not None
+    assert point.settlement_mm == pytest.approx(settled.final[cell] * 1e3)
 
 
 def rows_of(package: Path, query: str) -> list[tuple]:
