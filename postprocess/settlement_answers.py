@@ -28,7 +28,8 @@ METHOD = (
 )
 NOT_COVERED = (
     "settlement: only what the lowered water does is counted. Movement of the walls, vibration, "
-    "washed-out fines, plastic flow and settlement still under way from before are not"
+    "washed-out fines, immediate and plastic settlement, and settlement still under way from "
+    "before are not"
 )
 LARGE_STRAIN = 0.1
 """Strain from which one-dimensional small-strain laws are no longer to be trusted (common

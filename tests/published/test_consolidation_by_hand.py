@@ -129,6 +129,19 @@ def test_a_pinched_cell_between_does_not_part_a_clay():
     assert rate[slow] == pytest.approx(1e-7 / 2.0**2)
 
 
+@pytest.mark.parametrize(
+    ("above", "below", "ends"),
+    [(1e-8, 1e-8, 2), (1e-8, 9e-9, 1), (9e-9, 9e-9, 0), (1e-4, 1e-10, 1)],
+)
+def test_a_neighbour_drains_if_ten_times_more_pervious(above, below, ends):
+    active, slow = np.ones((3, 1), bool), np.array([[False], [True], [False]])
+    kv = np.array([[above], [1e-9], [below]])
+    rate, found = consolidation_rate(active, slow, np.full((3, 1), 4.0), kv, np.full((3, 1), 1e-7))
+    assert found[1, 0] == ends
+    # With neither end open it is taken as drained at one.
+    assert rate[1, 0] == pytest.approx(1e-7 * max(ends, 1) ** 2 / 4.0**2)
+
+
 def test_compression_index_with_preconsolidation(within):
     """C22: H 5 m, e0 1.1, Cc 0.45, Cr 0.06, 60 → 100 kPa; σ'_p 80 kPa, then 60 kPa."""
     lines = {"cc": 0.45 / 2.1, "cr": 0.06 / 2.1}
