@@ -5,6 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
 Table = tuple[list[str], list[Sequence[object]]]
 """Headings with units, and rows in SI."""
 
@@ -22,6 +27,49 @@ class Answer:
     ok: bool | None = None
 
 
+@dataclass(frozen=True)
+class PlanLayer:
+    """A field over the plan that the report shows as a layer to be switched on.
+
+    Parameters
+    ----------
+    label : what it is, in words.
+    kind : how it is shown, a word of :func:`wellring.inputs.units.shown` ("length", "level",
+        "settlement" …), or "share" for a number from 0 to 1.
+    stages : by the stage's folder: values (n,) in SI, NaN where there are none.
+    """
+
+    label: str
+    kind: str
+    stages: dict[str, Floats]
+
+
+@dataclass(frozen=True)
+class TimeSeries:
+    """Curves in time: `day` (m,) and `lines` by name (m,) in SI, shown as `kind`."""
+
+    label: str
+    kind: str
+    day: Floats
+    lines: dict[str, Floats]
+
+
+@dataclass(frozen=True)
+class PlanMark:
+    """A thing on the plan that tells about itself: a neighbour, a heave-prone place …
+
+    Parameters
+    ----------
+    corners : (m, 2) site metres; one for a point, a closed ring for an area, else a line.
+    notes : text by the stage's folder; that of "" holds for all stages.
+    """
+
+    name: str
+    what: str
+    corners: Floats
+    notes: dict[str, str] = field(default_factory=dict)
+
+
 @dataclass
 class Part:
     """What one subject (stability, settlement, operation …) adds to a run.
@@ -32,9 +80,15 @@ class Part:
     warnings : sentences for the user, also where a method leaves its range of validity.
     assumptions : values or methods that the user did not give, each with its source.
     tables : name of the CSV file without its ending → headings and rows.
+    title : heading in the report; without one it is made from the subject's function name.
+    fields, series, marks : what the report shows on its plan and as curves, by a short name.
     """
 
     answers: dict[str, Answer] = field(default_factory=dict)
     warnings: list[str] = field(default_factory=list)
     assumptions: list[str] = field(default_factory=list)
     tables: dict[str, Table] = field(default_factory=dict)
+    title: str = ""
+    fields: dict[str, PlanLayer] = field(default_factory=dict)
+    series: dict[str, TimeSeries] = field(default_factory=dict)
+    marks: list[PlanMark] = field(default_factory=list)
