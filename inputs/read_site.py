@@ -96,7 +96,16 @@ def read_site(path: str | Path) -> Site:
     loaded = load_toml(path, faults)
     faults.raise_if_any()
     assert loaded is not None
-    tables, lines = loaded
+    return site_of_tables(path, *loaded)
+
+
+def site_of_tables(path: Path, tables: Mapping[str, Any], lines: Mapping[str, int]) -> Site:
+    """The site of tables as a site file at `path` would hold them, `lines` where they stand.
+
+    Raises
+    ------
+    InputFaults : as :func:`read_site`.
+    """
     faults = TomlFaults(file=path.name, lines=lines)
     description = read_description(tables, path.name, faults)
     faults.raise_if_any()

@@ -245,8 +245,23 @@ def _write_work(gwf: flopy.mf6.ModflowGwf, stage: StageModel) -> None:
 def _write_walls(gwf: flopy.mf6.ModflowGwf, stage: StageModel) -> None:
     import flopy
 
-    if not stage.walls:
+    low, high, conductance = wall_faces(stage)
+    if not low.size:
         return
+    rows = [
+        [a, b, value]
+        for a, b, value in zip(
+            _cellids(stage, low), _cellids(stage, high), conductance.tolist(), strict=True
+        )
+    ]
+    flopy.mf6.ModflowGwfhfb(gwf, stress_period_data={0: rows}, maxhfb=len(rows))
+
+
+def wall_faces(stage: StageModel) -> tuple[NDArray[np.intp], NDArray[np.intp], Floats]:
+    """Nodes on both sides of all walls' faces between active cells and their leakage [1/day]."""
+    none = np.zeros(0, np.intp)
+    if not stage.walls:
+        return none, none, np.zeros(0)
     flat = stage.active.reshape(-1)
     first = np.concatenate([wall.first for wall in stage.walls])
     second = np.concatenate([wall.second for wall in stage.walls])
@@ -258,42 +273,14 @@ def _write_walls(gwf: flopy.mf6.ModflowGwf, stage: StageModel) -> None:
     key = low.astype(np.int64) * flat.size + high
     _, at, member = np.unique(key, return_index=True, return_inverse=True)
     resistance = np.bincount(member, weights=1.0 / conductance)
-    if not at.size:
-        return
-    rows = [
-        [a, b, value]
-        for a, b, value in zip(
-            _cellids(stage, low[at]),
-            _cellids(stage, high[at]),
-            (DAY / resistance).tolist(),
-            strict=True,
-        )
-    ]
-    flopy.mf6.ModflowGwfhfb(gwf, stress_period_data={0: rows}, maxhfb=len(rows))
+    return low[at], high[at], DAY / resistance
 
 
 def write_points(gwf: flopy.mf6.ModflowGwf, stage: StageModel) -> None:
     """Drainage points as multi-aquifer wells with conductances of our own (SPECIFIED)."""
     import flopy
 
-    packages, connections, periods = [], [], []
-    for index, (point, drive) in enumerate(zip(stage.points, stage.drives, strict=True)):
-        if stage.well_levels:
-            begins = stage.well_levels[index]
-        elif drive.held is not None:
-            begins = drive.held
-        else:
-            begins = stage.start.reshape(-1)[point.node].max()
-        packages.append(
-            [index, point.radius, point.screen[0], float(begins), "SPECIFIED", point.node.size]
-        )
-        for order, (cell, value) in enumerate(
-            zip(_cellids(stage, point.node), point.conductance.tolist(), strict=True)
-        ):
-            connections.append(
-                [index, order, cell, point.screen[1], point.screen[0], value * DAY, point.radius]
-            )
-        periods.extend(drive_rows(index, drive, point.sign))
+    packages, connections, periods = point_rows(stage)
     observations = {
         WELLS_CSV: [
             (f"{kind}{index + 1}", kind, (index,))
@@ -314,6 +301,31 @@ def write_points(gwf: flopy.mf6.ModflowGwf, stage: StageModel) -> None:
         save_flows=True,
         observations=observations | {"digits": 12},
     )
+
+
+def point_rows(stage: StageModel) -> tuple[list[list[Any]], list[list[Any]], list[Any]]:
+    """Rows of the wells' package: wells, their connections, and how they are driven."""
+    packages: list[list[Any]] = []
+    connections: list[list[Any]] = []
+    periods: list[Any] = []
+    for index, (point, drive) in enumerate(zip(stage.points, stage.drives, strict=True)):
+        if stage.well_levels:
+            begins = stage.well_levels[index]
+        elif drive.held is not None:
+            begins = drive.held
+        else:
+            begins = stage.start.reshape(-1)[point.node].max()
+        packages.append(
+            [index, point.radius, point.screen[0], float(begins), "SPECIFIED", point.node.size]
+        )
+        for order, (cell, value) in enumerate(
+            zip(_cellids(stage, point.node), point.conductance.tolist(), strict=True)
+        ):
+            connections.append(
+                [index, order, cell, point.screen[1], point.screen[0], value * DAY, point.radius]
+            )
+        periods.extend(drive_rows(index, drive, point.sign))
+    return packages, connections, periods
 
 
 def drive_rows(index: int, drive: PointDrive, sign: float) -> list[tuple[Any, ...]]:

@@ -18,12 +18,11 @@ from wellring.model.drainage import methods
 from wellring.model.drainage.method import Placement, mean_screened_k
 from wellring.model.drainage.placement import place_points
 from wellring.model.drainage.points import GridPoint
-from wellring.model.faces import PlanFaces, crossed_faces, face_midpoints, staircase_factor
+from wellring.model.faces import PlanFaces
+from wellring.model.frame import Frame, make_frame
 from wellring.model.grid_sizes import (
     Fineness,
     formations,
-    size_layers,
-    size_plan,
     source_distance,
 )
 from wellring.model.ground import Ground, SoilValues, make_ground, soil_values
@@ -41,7 +40,6 @@ from wellring.model.walls import PlacedWall, place_wall
 from wellring.model.water import (
     NaturalLevels,
     WaterBoundaries,
-    modelled_area,
     natural_levels,
     water_boundaries,
 )
@@ -71,6 +69,7 @@ class Layout:
     """First and last stage (indices) in which each point works."""
     source_distance: float
     source_basis: str
+    frame: Frame
     assumptions: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
 
@@ -92,7 +91,11 @@ def scheme_walls(site: Site, number: int, scheme: Scheme) -> list[tuple[str, str
 
 
 def lay_out(
-    site: Site, scheme: Scheme, number: int = 0, fineness: Fineness | None = None
+    site: Site,
+    scheme: Scheme,
+    number: int = 0,
+    fineness: Fineness | None = None,
+    frame: Frame | None = None,
 ) -> Layout:
     """Put a site and one of its schemes on a grid.
 
@@ -100,6 +103,8 @@ def lay_out(
     ----------
     number : index of the scheme in the site file (its geometries are found by it).
     fineness : sizes against the default.
+    frame : of the layout of a case that differs in values alone, not in geometry; used where it
+        was made for the same source distance.
 
     Raises
     ------
@@ -114,8 +119,15 @@ def lay_out(
         name: soil_values(name, soil, description.site.show)
         for name, soil in description.soils.items()
     }
-    strata = build_strata(site.logs, description.borings.surfaces, description.borings.base, faults)
+    if frame is not None:
+        strata = frame.strata
+        for text in frame.warnings:
+            faults.warn(text)
+    else:
+        borings = description.borings
+        strata = build_strata(site.logs, borings.surfaces, borings.base, faults)
     faults.raise_if_any()
+    strata_warnings = tuple(faults.warnings)
     levels = natural_levels(site)
     distance, basis = source_distance(site, strata, soils, levels)
     check_extent(site, distance, faults)
@@ -125,31 +137,21 @@ def lay_out(
     _check_toes(site, walls, lines, faults)
     _check_extent(site, distance / fineness.farther, faults)
     places = _drainage_places(site, number, scheme, faults)
-    plan = size_plan(
-        site,
-        [wall for _, _, wall in walls if wall.holds_water],
-        [lines[place] for place, _, wall in walls if wall.holds_water],
-        strata.base_level,
-        places,
-        distance,
-        fineness,
-    )
-    check_size(site, plan, None, faults)
-    inside = plan.inside(site.outline).ravel()
-    surfaces, top = _surfaces(site, strata, plan)
     soil_of_unit = tuple(unit.soil for unit in strata.units)
-    inner = clay_surfaces(description, soil_of_unit, soils, surfaces.levels, fineness.coarser)
-    layers = size_layers(site, scheme, [wall for _, _, wall in walls], surfaces, fineness, inner)
+    if frame is not None and not _still_fits(frame, site, soil_of_unit, soils, distance, fineness):
+        frame = None
+    if frame is None:
+        standing_walls = [(wall, lines[place]) for place, _, wall in walls if wall.holds_water]
+        frame = make_frame(
+            site, scheme, strata, soils, walls, standing_walls, places, distance, fineness, faults,
+            strata_warnings,
+        )  # fmt: skip
+    plan, surfaces, layers, top = frame.plan, frame.surfaces, frame.layers, frame.top
+    inside, modelled, rim, rim_factor = frame.inside, frame.modelled, frame.rim, frame.rim_factor
     check_size(site, plan, layers, faults)
     _check_depth(site, layers, inside, top, faults)
     check_natural_level(site, levels, layers, inside, faults)
-    modelled, reachable = modelled_area(site, plan, distance)
     ground = make_ground(layers, soil_of_unit, soils, plan.area.ravel(), modelled)
-    rim = crossed_faces(plan, site.outline.exterior)
-    # A notch narrower than a cell is crossed twice and lies within the pit on both sides.
-    rim = rim.pick(inside[rim.first] != inside[rim.second])
-    rim = rim.turned(~inside[rim.first])
-    rim_factor = staircase_factor(plan, site.outline.exterior, *face_midpoints(plan, rim))
     stages = [stage.name for stage in description.excavation.stages]
     placed = [
         place_wall(
@@ -167,7 +169,7 @@ def lay_out(
     check_placed(site, plan, layers, modelled, list(zip(standing, placed, strict=True)), faults)
     points, when = _points(site, number, scheme, plan, ground, distance, stages, faults, file)
     faults.raise_if_any()
-    water = water_boundaries(site, plan, ground, levels, reachable, distance)
+    water = water_boundaries(site, plan, ground, levels, frame.reachable, distance)
     assumptions = [text for values in soils.values() for text in values.assumptions]
     assumptions.append(f"water comes from {distance:.0f} m away: {basis}")
     assumptions += assumed_widths(site)
@@ -189,9 +191,27 @@ def lay_out(
         point_stages=when,
         source_distance=distance,
         source_basis=basis,
+        frame=frame,
         assumptions=assumptions,
         warnings=list(faults.warnings),
     )
+
+
+def _still_fits(
+    frame: Frame,
+    site: Site,
+    soil_of_unit: tuple[str, ...],
+    soils: dict[str, SoilValues],
+    distance: float,
+    fineness: Fineness,
+) -> bool:
+    """Whether a frame's extent and sublayers are those of a case with these values."""
+    if frame.distance != distance:
+        return False
+    inner = clay_surfaces(
+        site.description, soil_of_unit, soils, frame.surfaces.levels, fineness.coarser
+    )
+    return np.array_equal(inner, frame.inner)
 
 
 def _wall_line(site: Site, place: str, wall: Wall) -> LineString:
@@ -263,18 +283,6 @@ def _drainage_places(site: Site, number: int, scheme: Scheme, faults: FaultLog) 
                 )
     faults.raise_if_any()
     return np.vstack(found)
-
-
-def _surfaces(site: Site, strata: Strata, plan: PlanGrid) -> tuple[LayerSurfaces, Floats]:
-    """Layer surfaces on plan cells; cells with a boring get it as logged."""
-    x, y = (values.ravel().copy() for values in plan.centres)
-    ground = site.ground.at(x, y)
-    for boring in site.logs.borings:
-        row, column = (int(i[0]) for i in plan.cell_of(np.array([boring.x]), np.array([boring.y])))
-        if row >= 0:
-            cell = row * plan.shape[1] + column
-            x[cell], y[cell], ground[cell] = boring.x, boring.y, boring.ground
-    return strata.surfaces(x, y, ground), ground
 
 
 def _check_depth(

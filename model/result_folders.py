@@ -83,7 +83,7 @@ def _clear_leftovers(runs: Path, name: str) -> None:
     for kind in ("old", "partial"):
         for left in runs.glob(f".{_escaped(name)}.{kind}-*"):
             owner = left.name.rpartition("-")[2]
-            if not owner.isdigit() or _alive(int(owner)):
+            if not owner.isdigit() or process_alive(int(owner)):
                 continue
             if kind == "old" and not final.exists():
                 left.rename(final)
@@ -95,7 +95,7 @@ def _escaped(name: str) -> str:
     return re.sub(r"([\[\]*?])", r"[\1]", name)
 
 
-def _alive(process: int) -> bool:
+def process_alive(process: int) -> bool:
     """Whether a process of this number runs on this machine."""
     if process == os.getpid():
         return False

@@ -45,6 +45,7 @@ class SolvedStage:
 
 
 Report = Callable[[str], None]
+Write = Callable[[StageModel, Path], None]
 
 
 def solve_scheme(
@@ -54,22 +55,28 @@ def solve_scheme(
     report: Report | None = None,
     only_last: bool = False,
     start: Floats | None = None,
+    starts: Sequence[Floats] | None = None,
+    write: Write | None = None,
 ) -> list[SolvedStage]:
     """Solve the natural state and then every stage, in folders below `folder`.
 
     Parameters
     ----------
     only_last : leave out the stages between (for side studies of the deepest stage).
+    starts : heads of every stage, natural state first, to start from (those of a like case).
+    write : writes a stage's files (default :func:`write_stage`).
 
     Raises
     ------
     SolverFailed : a stage has no answer; names it.
     """
-    found = [_solve_natural(layout, folder, solver, report)]
+    write = write or write_stage
+    found = [_solve_natural(layout, folder, solver, report, starts[0] if starts else None, write)]
     levels = formations(layout.site)
     names = [stage.name for stage in layout.site.description.excavation.stages]
     which = [len(levels) - 1] if only_last else range(len(levels))
     for index in which:
+        before = found[-1].heads if start is None else start
         found.append(
             _solve_dug(
                 layout,
@@ -78,22 +85,28 @@ def solve_scheme(
                 levels[index],
                 folder,
                 solver,
-                found[-1].heads if start is None else start,
+                before if starts is None else starts[index + 1],
                 report,
+                write,
             )
         )
     return found
 
 
 def _solve_natural(
-    layout: Layout, folder: Path, solver: Path, report: Report | None
+    layout: Layout,
+    folder: Path,
+    solver: Path,
+    report: Report | None,
+    before: Floats | None,
+    write: Write,
 ) -> SolvedStage:
     name = stage_folder_name(0, NATURAL)
-    start = stage_start(layout, None)
+    start = stage_start(layout, before)
     model = StageModel(
         NATURAL, layout.plan, layout.ground, layout.ground.active, start, layout.water
     )
-    write_stage(model, folder / name)
+    write(model, folder / name)
     solution = solve_stage(NATURAL, folder / name, solver, start, progress=report)
     return SolvedStage(
         NATURAL, name, None, None, solution.heads, solution, None, [], solution.attempts
@@ -156,11 +169,12 @@ def _solve_dug(
     solver: Path,
     before: Floats,
     report: Report | None,
+    write: Write,
 ) -> SolvedStage:
     dug = dug_model(layout, index, stage, formation, before)
     name = stage_folder_name(index + 1, stage)
     place = folder / name
-    write_stage(dug.model, place)
+    write(dug.model, place)
     usable = list(dug.model.points)
     run = _Runner(stage, place, solver, usable, dug.model.start, report)
     settled = settle_groups(usable, run)

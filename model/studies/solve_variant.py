@@ -1,0 +1,165 @@
+"""One variant from its overrides to its answers, in a work folder that is removed again."""
+
+from __future__ import annotations
+
+import shutil
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wellring.inputs.faults import InputFaults, SolverFailed
+from wellring.model.build import StageModel, write_stage
+from wellring.model.layout import Layout, lay_out
+from wellring.model.make_ledger import make_ledger
+from wellring.model.plan_grid import PlanGrid
+from wellring.model.stage_copies import write_like
+from wellring.model.stages import SolvedStage, solve_scheme
+from wellring.model.studies.base_case import BaseCase, BaseScheme
+from wellring.model.studies.variants import Outcome, Variant
+from wellring.postprocess.answers import make_answers
+from wellring.postprocess.run_folder import MODEL_FOLDER, RunFolder
+from wellring.postprocess.stage_results import StageResult, read_results
+
+Floats = NDArray[np.float64]
+
+
+def solve_variant(
+    base: BaseCase, variant: Variant, work: Path, progress: Callable[[str], None] | None = None
+) -> Outcome:
+    """Solve one variant and post-process it.
+
+    Steady stages only: no days in between, no side studies, no figures. A variant that the input
+    checks refuse or the solver does not answer comes back with `failed` saying why.
+
+    Parameters
+    ----------
+    work : folder for the solver's files; removed afterwards.
+    progress : called now and then while the solver works; raising in it stops the work.
+    """
+    began = time.perf_counter()
+    try:
+        site, alike = base.site_of(variant)
+        outcome = _answers(base.schemes[variant.scheme], base, site, alike, work, progress)
+    except (InputFaults, SolverFailed) as failure:
+        outcome = Outcome(failed=_in_short(failure))
+    except (ValueError, ArithmeticError, LookupError) as failure:
+        # A value no check foresaw: it is the variant that is odd, the study goes on.
+        outcome = Outcome(failed=f"{type(failure).__name__}: {failure}")
+    finally:
+        shutil.rmtree(work, ignore_errors=True)
+    outcome.seconds = time.perf_counter() - began
+    return outcome
+
+
+def _in_short(failure: Exception) -> str:
+    if isinstance(failure, InputFaults):
+        return "; ".join(str(fault) for fault in failure.faults)
+    return str(failure).partition(". Its files")[0]
+
+
+def _answers(
+    scheme: BaseScheme,
+    base: BaseCase,
+    site: Any,
+    alike: bool,
+    work: Path,
+    progress: Callable[[str], None] | None,
+) -> Outcome:
+    own = scheme.layout.scheme
+    if site.description.schemes:
+        own = site.description.schemes[scheme.number]
+    frame = scheme.layout.frame if alike else None
+    layout = lay_out(site, own, scheme.number, frame=frame)
+    same = layout.frame is scheme.layout.frame
+    write = _writer(scheme) if same and scheme.patterns else write_stage
+    starts = scheme.heads if same and base.warm and scheme.heads else None
+    stages = solve_scheme(
+        layout, work / MODEL_FOLDER, base.solver.path, progress, starts=starts, write=write
+    )
+    run = as_run(layout, stages, base, work)
+    results = read_results(run)
+    answers = make_answers(run, results)
+    return Outcome(
+        answers=answers.as_json(),
+        fields=_fields(results, layout.plan, scheme.layout.plan),
+        warnings=answers.warnings,
+        solver_seconds=sum(stage.solution.seconds for stage in stages),
+    )
+
+
+def _writer(scheme: BaseScheme) -> Callable[[StageModel, Path], None]:
+    def write(stage: StageModel, folder: Path) -> None:
+        pattern = scheme.patterns.get(folder.name)
+        if pattern is None or not pattern.folder.is_dir():
+            write_stage(stage, folder)
+        else:
+            write_like(pattern, stage, folder)
+
+    return write
+
+
+def as_run(layout: Layout, stages: list[SolvedStage], base: BaseCase, folder: Path) -> RunFolder:
+    """Solved stages as a run folder whose ledger and provenance are in memory only."""
+    run = RunFolder(folder)
+    ground: dict[str, Any] = {"unit": layout.ground.layers.unit}
+    if layout.surfaces.std is not None:
+        ground["surface_std"] = layout.surfaces.std
+    run.__dict__["_ground"] = ground
+    run.__dict__["ledger"] = make_ledger(layout, stages)
+    run.__dict__["description"] = layout.site.description
+    run.__dict__["provenance"] = {
+        "stages": [
+            {
+                "name": stage.name,
+                "settled": stage.settled.settled if stage.settled else True,
+                "mass_balance_percent": stage.solution.discrepancy,
+            }
+            for stage in stages
+        ],
+        "assumptions": layout.assumptions,
+        "warnings": [*layout.site.warnings, *layout.warnings],
+        "side_studies": {},
+        "finished": True,
+    }
+    return run
+
+
+def _fields(
+    results: Sequence[StageResult], plan: PlanGrid, base: PlanGrid
+) -> dict[str, NDArray[np.float32]]:
+    """Drawdown and, where assessed, settlement of every stage on the base case's plan cells."""
+    found: dict[str, list[Floats]] = {}
+    for result in results[1:]:
+        if result.fall is not None:
+            found.setdefault("drawdown", []).append(result.fall.largest)
+        if result.settlement is not None:
+            found.setdefault("settlement", []).append(result.settlement.final)
+    stages = len(results) - 1
+    return {
+        name: np.stack([_on_base(item, plan, base) for item in values]).astype(np.float32)
+        for name, values in found.items()
+        if len(values) == stages
+    }
+
+
+def _on_base(values: Floats, plan: PlanGrid, base: PlanGrid) -> Floats:
+    """A plan field (n,) on the base case's cells: bilinear between cell centres, NaN outside."""
+    if plan is base or (
+        np.array_equal(plan.x_edges, base.x_edges) and np.array_equal(plan.y_edges, base.y_edges)
+    ):
+        return values
+    from scipy.interpolate import RegularGridInterpolator
+
+    x, y = (axis.ravel() for axis in base.centres)
+    local_x, local_y = plan.to_local(x, y)
+    xs = 0.5 * (plan.x_edges[1:] + plan.x_edges[:-1])
+    ys = 0.5 * (plan.y_edges[1:] + plan.y_edges[:-1])
+    field = values.reshape(plan.shape)
+    if ys[0] > ys[-1]:
+        ys, field = ys[::-1], field[::-1]
+    read = RegularGridInterpolator((ys, xs), field, bounds_error=False, fill_value=np.nan)
+    return np.asarray(read(np.column_stack([local_y, local_x])))
