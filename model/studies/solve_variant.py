@@ -21,7 +21,7 @@ from wellring.model.stages import SolvedStage, solve_scheme
 from wellring.model.studies.base_case import BaseCase, BaseScheme
 from wellring.model.studies.variants import Outcome, Variant
 from wellring.postprocess.answers import make_answers
-from wellring.postprocess.run_folder import MODEL_FOLDER, RunFolder
+from wellring.postprocess.run_folder import DESCRIPTION_FILE, MODEL_FOLDER, RunFolder
 from wellring.postprocess.stage_results import StageResult, read_results
 
 Floats = NDArray[np.float64]
@@ -103,8 +103,10 @@ def _writer(scheme: BaseScheme) -> Callable[[StageModel, Path], None]:
 
 
 def as_run(layout: Layout, stages: list[SolvedStage], base: BaseCase, folder: Path) -> RunFolder:
-    """Solved stages as a run folder whose ledger and provenance are in memory only."""
+    """Solved stages as a run folder that has its ledger and provenance in memory only."""
     run = RunFolder(folder)
+    described = layout.site.description.model_dump_json(exclude_none=True)
+    (folder / DESCRIPTION_FILE).write_text(described, encoding="utf-8")
     ground: dict[str, Any] = {"unit": layout.ground.layers.unit}
     if layout.surfaces.std is not None:
         ground["surface_std"] = layout.surfaces.std
