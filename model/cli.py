@@ -71,7 +71,8 @@ OutOption = Annotated[
     ),
 ]
 FiguresOption = Annotated[
-    bool, typer.Option("--figures/--no-figures", help="Draw figures and write GIS layers.")
+    bool,
+    typer.Option("--figures/--no-figures", help="Draw figures, write GIS layers and the report."),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print the answers alone, as JSON.")]
 

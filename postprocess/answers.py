@@ -65,11 +65,11 @@ class Answers:
 def post_process(
     run: RunFolder, *, figures: bool = True, say: Callable[[str], None] | None = None
 ) -> Answers:
-    """Post-process a run folder: answers.json, tables, GIS layers and figures.
+    """Post-process a run folder: answers.json, tables, GIS layers, figures and report.html.
 
     Parameters
     ----------
-    figures : also draw figures and write GIS layers.
+    figures : also draw figures, write GIS layers and the report.
     """
     tell = say or (lambda text: None)
     tell("reading heads and flows")
@@ -87,6 +87,10 @@ def post_process(
         write_layers(run, results, run.path / "layers")
         tell("drawing figures")
         draw_figures(run, results, run.path / "figures")
+        from wellring.postprocess.report import write_report
+
+        tell("writing the report")
+        write_report(run, answers)
     return answers
 
 
@@ -121,11 +125,20 @@ def make_answers(run: RunFolder, results: list[StageResult]) -> Answers:
                 f"{result.entry.name}: water level at {point.name}",
                 "level",
             )
-    parts = [assess(run, results) for assess in subjects()]
-    for part in parts:
+    parts = []
+    for assess in subjects():
+        part = assess(run, results)
+        part.title = part.title or _title(assess)
         answers |= part.answers
+        parts.append(part)
     warnings = [*_warnings(run, results), *(text for part in parts for text in part.warnings)]
     return Answers(answers, warnings, results, parts)
+
+
+def _title(assess: Subject) -> str:
+    """A subject's heading from its function's name: assess_base_stability → Base stability."""
+    name = getattr(assess, "__name__", "More").removeprefix("assess_")
+    return name.replace("_", " ").capitalize()
 
 
 def _stage_answers(run: RunFolder, result: StageResult) -> dict[str, Answer]:

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wellring.inputs.units import DAY
-from wellring.postprocess.answer import Answer, Part
+from wellring.postprocess.answer import Answer, Part, TimeSeries
 from wellring.postprocess.dryness import dryness
 from wellring.postprocess.heads import level_at, water_table
 from wellring.postprocess.ledger import PhaseEntry
@@ -145,6 +145,7 @@ def assess_time(run: RunFolder, results: Sequence[StageResult]) -> Part:
         if any(phase.stage == number for phase in run.ledger.phases):
             _stage_answers(run, course, number, result, part)
     _flow_answers(run, course, results, part)
+    part.series = _series(run, course)
     worst = max(abs(phase.discrepancy) for phase in run.ledger.phases)
     part.answers["time.mass_balance_error"] = Answer(
         worst,
@@ -156,6 +157,27 @@ def assess_time(run: RunFolder, results: Sequence[StageResult]) -> Part:
         worst <= MASS_BALANCE_LIMIT,
     )
     return part
+
+
+def _series(run: RunFolder, course: Course) -> dict[str, TimeSeries]:
+    """Curves for the report: flows, depth of the water under each floor, levels at points."""
+    flows = {
+        "all water to pump": course.total,
+        "by wells": course.pumped,
+        "into the excavation": course.excavation,
+        "returned": course.returned,
+    }
+    flows = {name: rate for name, rate in flows.items() if np.any(rate > 0)}
+    names = {stage.folder: stage.name for stage in run.ledger.stages}
+    margins = {names[key]: values for key, values in course.margins.items()}
+    found = {
+        "flow": TimeSeries("Water to pump in time", "flow", course.day, flows),
+        "margin": TimeSeries("Water below formation in time", "length", course.day, margins),
+    }
+    if course.points:
+        label = "Water level at points in time"
+        found["levels"] = TimeSeries(label, "level", course.day, course.points)
+    return found
 
 
 def _stage_answers(

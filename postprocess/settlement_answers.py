@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from wellring.postprocess.answer import Answer, Part, Table
+from wellring.postprocess.answer import Answer, Part, PlanLayer, Table, TimeSeries
 from wellring.postprocess.compressibility import clashing_stiffness, laws_of
 from wellring.postprocess.contours import contour_areas
 from wellring.postprocess.heads import reach
@@ -59,6 +59,14 @@ def assess_settlement(run: RunFolder, results: Sequence[StageResult]) -> Part:
     course = settlement_course(run, results)
     if course is not None:
         part.tables["settlement_in_time"] = _in_time(course)
+        part.series["settlement"] = TimeSeries(
+            "Settlement in time, after Terzaghi",
+            "settlement",
+            course.day,
+            {place.name: course.terzaghi[:, k] for k, place in enumerate(course.places)},
+        )
+    final = {item.entry.folder: item.final for item in found}
+    part.fields["settlement"] = PlanLayer("Final settlement", "settlement", final)
     part.warnings += _warnings(found)
     if any(item.at_stage_end is not None for item in found):
         part.warnings += clashing_stiffness(run, laws)

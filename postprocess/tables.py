@@ -12,7 +12,7 @@ from wellring.postprocess.inflow import water_balance
 from wellring.postprocess.run_folder import RunFolder
 
 if TYPE_CHECKING:
-    from wellring.postprocess.answer import Part
+    from wellring.postprocess.answer import Part, Table
     from wellring.postprocess.stage_results import StageResult
 
 TABLES_FOLDER = "tables"
@@ -21,25 +21,32 @@ TABLES_FOLDER = "tables"
 def write_tables(
     run: RunFolder, results: Sequence[StageResult], parts: Sequence[Part] = ()
 ) -> None:
-    """Write stages, inflow, inflow by unit, wells, water balance, soils and each part's as CSV."""
+    """Write the tables of :func:`make_tables` as CSV."""
     folder = run.path / TABLES_FOLDER
     folder.mkdir(exist_ok=True)
+    for name, table in make_tables(run, results, parts).items():
+        _write(folder / f"{name}.csv", *table)
+
+
+def make_tables(
+    run: RunFolder, results: Sequence[StageResult], parts: Sequence[Part] = ()
+) -> dict[str, Table]:
+    """Stages, inflow, inflow by unit, wells, water balance, soils, then each part's tables."""
     dug = [result for result in results if result.inflow is not None]
-    _write(folder / "stages.csv", *_stages(dug))
-    _write(folder / "inflow.csv", *_inflow(dug))
-    _write(folder / "inflow_by_layer.csv", *_inflow_by_layer(dug))
-    _write(folder / "wells.csv", *_wells(run, dug))
-    _write(folder / "water_balance.csv", *_balance(run, results))
-    _write(folder / "soils.csv", *_soils(run))
+    found = {
+        "stages": _stages(dug),
+        "inflow": _inflow(dug),
+        "inflow_by_layer": _inflow_by_layer(dug),
+        "wells": _wells(run, dug),
+        "water_balance": _balance(run, results),
+        "soils": _soils(run),
+    }
     for part in parts:
-        for name, table in part.tables.items():
-            _write(folder / f"{name}.csv", *table)
+        found |= part.tables
+    return found
 
 
-Rows = tuple[list[str], Iterable[Sequence[object]]]
-
-
-def _stages(dug: Sequence[StageResult]) -> Rows:
+def _stages(dug: Sequence[StageResult]) -> Table:
     head = [
         "stage",
         "formation [m]",
@@ -54,7 +61,7 @@ def _stages(dug: Sequence[StageResult]) -> Rows:
         "solved by",
         "mass balance error [%]",
     ]
-    rows = []
+    rows: list[Sequence[object]] = []
     for result in dug:
         dry = result.dryness
         assert dry is not None
@@ -77,7 +84,7 @@ def _stages(dug: Sequence[StageResult]) -> Rows:
     return head, rows
 
 
-def _inflow(dug: Sequence[StageResult]) -> Rows:
+def _inflow(dug: Sequence[StageResult]) -> Table:
     parts = [
         "total",
         "excavation",
@@ -90,12 +97,14 @@ def _inflow(dug: Sequence[StageResult]) -> Rows:
         "under_toe",
         "open_ground",
     ]
-    rows = [[r.entry.name, *(getattr(r.inflow, part) for part in parts)] for r in dug]
+    rows: list[Sequence[object]] = [
+        [r.entry.name, *(getattr(r.inflow, part) for part in parts)] for r in dug
+    ]
     return ["stage", *(f"{part.replace('_', ' ')} [m3/s]" for part in parts)], rows
 
 
-def _inflow_by_layer(dug: Sequence[StageResult]) -> Rows:
-    rows = []
+def _inflow_by_layer(dug: Sequence[StageResult]) -> Table:
+    rows: list[Sequence[object]] = []
     for result in dug:
         assert result.inflow is not None
         for part, units in result.inflow.by_unit.items():
@@ -103,7 +112,7 @@ def _inflow_by_layer(dug: Sequence[StageResult]) -> Rows:
     return ["stage", "where", "layer", "flow [m3/s]"], rows
 
 
-def _wells(run: RunFolder, dug: Sequence[StageResult]) -> Rows:
+def _wells(run: RunFolder, dug: Sequence[StageResult]) -> Table:
     head = [
         "stage",
         "well",
@@ -118,7 +127,7 @@ def _wells(run: RunFolder, dug: Sequence[StageResult]) -> Rows:
         "pump capacity [m3/s]",
         "screen capacity [m3/s]",
     ]
-    rows = []
+    rows: list[Sequence[object]] = []
     for result in dug:
         number = run.ledger.stages.index(result.entry)
         for well in run.ledger.wells:
@@ -140,8 +149,8 @@ def _wells(run: RunFolder, dug: Sequence[StageResult]) -> Rows:
     return head, rows
 
 
-def _balance(run: RunFolder, results: Sequence[StageResult]) -> Rows:
-    rows = [
+def _balance(run: RunFolder, results: Sequence[StageResult]) -> Table:
+    rows: list[Sequence[object]] = [
         [result.entry.name, name, into, out]
         for result in results
         for name, into, out in water_balance(run, result.entry)
@@ -149,8 +158,8 @@ def _balance(run: RunFolder, results: Sequence[StageResult]) -> Rows:
     return ["stage", "what", "into the ground [m3/s]", "out of the ground [m3/s]"], rows
 
 
-def _soils(run: RunFolder) -> Rows:
-    rows = [
+def _soils(run: RunFolder) -> Table:
+    rows: list[Sequence[object]] = [
         [
             name,
             conductivity_text(s.kh, "metric"),

@@ -159,7 +159,7 @@ def draw_walls(
             continue
         for s in cut.crossings(run, wall.line):
             top = float(np.interp(s, cut.s, ground))
-            toe = _toe(run, cut, wall, s)
+            toe = toe_at(run, cut, wall, s)
             style: dict[str, Any] = {
                 "color": WALL,
                 "solid_capstyle": "butt",
@@ -189,7 +189,7 @@ def draw_walls(
                 )
 
 
-def _toe(run: RunFolder, cut: Cut, wall: WallEntry, s: float) -> float | None:
+def toe_at(run: RunFolder, cut: Cut, wall: WallEntry, s: float) -> float | None:
     """Toe level [m] of the wall's face nearest to where it is crossed."""
     if not wall.faces:
         return None

@@ -1,0 +1,161 @@
+"""What stands on a report's plan: pit, walls, wells, borings, points, neighbours, section lines.
+
+Coordinates in the page are metres from the pit's middle, `origin` says where that is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from wellring.inputs.units import Shown, shown
+from wellring.postprocess.answer import Part, PlanLayer
+from wellring.postprocess.figures.cuts import Cut
+from wellring.postprocess.figures.style import Scales, plain
+from wellring.postprocess.heads import level_at
+from wellring.postprocess.report_fields import packed_layers, thin
+from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.stage_results import StageResult
+
+Floats = NDArray[np.float64]
+
+
+def plan_data(
+    run: RunFolder,
+    results: Sequence[StageResult],
+    parts: Sequence[Part],
+    layers: dict[str, PlanLayer],
+    cuts: Sequence[Cut],
+) -> dict[str, Any]:
+    """Grid, layers and things of the plan as the page reads them."""
+    ledger = run.ledger
+    pit = shapely.Polygon(ledger.outline)
+    origin = np.array([round(pit.centroid.x, 1), round(pit.centroid.y, 1)])
+    count = sum(len(layer.stages) for layer in layers.values())
+    thinned = thin(run, count)
+    corner = np.array(ledger.grid.origin) - origin
+    marks = [mark for part in parts for mark in part.marks]
+    return {
+        "origin": origin.tolist(),
+        "metres_per_unit": ledger.metres_per_unit,
+        "crs": ledger.crs,
+        "crs_unit": Scales.of(run).crs_unit,
+        "grid": {
+            "corner": corner.tolist(),
+            "rotation": ledger.grid.rotation,
+            "x": np.round(thinned.x_edges, 4).tolist(),
+            "y": np.round(thinned.y_edges, 4).tolist(),
+            "every": thinned.step,
+        },
+        "layers": packed_layers(run, layers, thinned),
+        "pit": _shift(ledger.outline, origin),
+        "walls": [
+            {
+                "name": plain(wall.name),
+                "line": _shift(wall.line, origin),
+                "holds_water": wall.holds_water,
+                "from": wall.from_stage + 1,
+            }
+            for wall in ledger.walls
+        ],
+        "cuts": [{"letter": cut.letter, "line": _shift(cut.ends, origin)} for cut in cuts],
+        "things": [
+            *_wells(run, origin),
+            *_points(run, results, origin),
+            *_borings(run, origin),
+            *(
+                {
+                    "group": "marks",
+                    "name": plain(mark.name),
+                    "what": plain(mark.what),
+                    "corners": _shift(mark.corners, origin),
+                    "notes": {stage: plain(text, 400) for stage, text in mark.notes.items()},
+                }
+                for mark in marks
+            ),
+        ],
+    }
+
+
+def _shift(corners: Any, origin: Floats) -> list[list[float]]:
+    moved = np.asarray(corners, dtype=float).reshape(-1, 2) - origin
+    return np.round(moved, 3).tolist()
+
+
+def _wells(run: RunFolder, origin: Floats) -> list[dict[str, Any]]:
+    length, flow = shown("length", run.ledger.show), shown("flow", run.ledger.show)
+    found = []
+    for well in run.ledger.wells:
+        screen = f"screen {length.text(min(well.screen))} to {length.text(max(well.screen))}"
+        notes = {"": f"{plain(well.method)}, {screen}"}
+        for number, stage in enumerate(run.ledger.stages):
+            notes[stage.folder] = _well_note(
+                length, flow, well.flow[number], well.level[number], well.governing[number]
+            )
+        found.append(
+            {
+                "group": "wells",
+                "name": plain(well.name),
+                "what": plain(well.method),
+                "corners": _shift([(well.x, well.y)], origin),
+                "notes": notes,
+            }
+        )
+    return found
+
+
+def _well_note(length: Shown, flow: Shown, rate: float, level: float | None, governing: str) -> str:
+    if governing == "not used":
+        return "not used in this stage"
+    way = "returns" if rate < 0 else "gives"
+    text = f"{way} {flow.text(abs(rate))}"
+    if level is not None:
+        text += f", level in the well {length.text(level)}"
+    return f"{text}; limited by {plain(governing)}"
+
+
+def _points(run: RunFolder, results: Sequence[StageResult], origin: Floats) -> list[dict[str, Any]]:
+    length = shown("length", run.ledger.show)
+    found = []
+    for point in run.ledger.points:
+        cell = run.plan_cell(point.x, point.y)
+        of = "water table" if point.level is None else f"head at {length.text(point.level)}"
+        notes = {"": f"point of yours; {of}"}
+        for result in results:
+            if cell is not None:
+                level = level_at(result.grid, result.heads, result.table, cell, point.level)
+                notes[result.entry.folder] = f"{of} {length.text(level)}"
+        found.append(
+            {
+                "group": "points",
+                "name": plain(point.name),
+                "what": "point",
+                "corners": _shift([(point.x, point.y)], origin),
+                "notes": notes,
+            }
+        )
+    return found
+
+
+def _borings(run: RunFolder, origin: Floats) -> list[dict[str, Any]]:
+    length = shown("length", run.ledger.show)
+    return [
+        {
+            "group": "borings",
+            "name": plain(boring.id),
+            "what": "boring",
+            "corners": _shift([(boring.x, boring.y)], origin),
+            "notes": {
+                "": f"boring from {length.text(boring.ground)} to {length.text(boring.final)}: "
+                + "; ".join(
+                    f"{plain(soil)} to {length.text(bottom)}"
+                    for _, bottom, soil in boring.intervals[:12]
+                )
+            },
+        }
+        for boring in run.ledger.borings
+    ]
