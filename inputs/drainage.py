@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
@@ -14,11 +15,13 @@ from wellring.inputs.quantities import (
     Fraction,
     Length,
     Level,
+    LinearLoss,
     Offset,
     PointCount,
     Pressure,
     PumpPoint,
     Screen,
+    SquareLoss,
     Temperature,
 )
 from wellring.inputs.table import Line, Misfit, Name, Points, Table, Text
@@ -51,12 +54,54 @@ class Row(Table):
 
 
 class Pump(Table):
-    """What the pump of one point can do: a capacity, a rated head, or points of its curve."""
+    """What the pump of one point can do: a capacity, a rated head, or points of its curve.
+
+    With a head or a curve the flow also depends on the lift: from the water in the well to
+    `discharge_level`, and what the pipes lose.
+    """
 
     capacity: Flow | None = None
     head: Length | None = None
+    """At which the pump gives its capacity."""
     efficiency: Fraction | None = None
     curve: tuple[PumpPoint, ...] = ()
+    """Pairs of flow and head, flows rising and heads falling."""
+    discharge_level: Level | None = None
+    """Level to which the water is lifted; otherwise the ground at the well."""
+    losses: Length | None = None
+    """Head lost in riser and discharge pipe."""
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Pump:
+        if self.curve and (self.capacity is not None or self.head is not None):
+            raise Misfit("either curve or capacity with head", "Take one out: both tell the flow.")
+        pairs = list(pairwise(self.curve))
+        falls = all(b[0] > a[0] and b[1] < a[1] for a, b in pairs)
+        if self.curve and not (pairs and falls):
+            raise Misfit(
+                "two or more pairs [flow, head], flows rising and heads falling",
+                "",
+                "curve",
+                [list(pair) for pair in self.curve],
+            )
+        lifts = self.discharge_level is not None or self.losses is not None
+        if lifts and not self.curve and (self.capacity is None or self.head is None):
+            raise Misfit(
+                "a curve, or capacity with head",
+                "Without them the lift changes nothing: add them, or take discharge_level and "
+                "losses out.",
+            )
+        return self
+
+
+class WellLoss(Table):
+    """Loss s = b·Q + c·Q² between the ground at the borehole and the water in the well.
+
+    From a step test the ground's own part of b must be taken out: the model computes it.
+    """
+
+    b: LinearLoss = 0.0
+    c: SquareLoss = 0.0
 
 
 class Skin(Table):
@@ -96,6 +141,11 @@ class DeepWells(Placed):
     pump: Pump | None = None
     skin: Skin | None = None
     efficiency: Fraction | None = None
+    well_loss: WellLoss | None = None
+    screen_diameter: Diameter | None = None
+    """Of the screen within the filter; `diameter` is then the filter's."""
+    filter_k: Conductivity | None = None
+    """Of the filter between the screen and the borehole's wall."""
 
     @model_validator(mode="after")
     def _consistent(self) -> DeepWells:
@@ -113,8 +163,22 @@ class DeepWells(Placed):
                 "hold",
                 self.hold,
             )
-        if self.skin is not None and self.efficiency is not None:
-            raise Misfit("either skin or efficiency", "Take one out: both tell the well's loss.")
+        filtered = self.screen_diameter is not None
+        told = (self.skin is not None or filtered, self.efficiency, self.well_loss)
+        if sum(bool(way) for way in told) > 1:
+            raise Misfit(
+                "only one of skin or filter, efficiency, and well_loss",
+                "Take the others out: each tells the well's loss.",
+            )
+        if filtered != (self.filter_k is not None):
+            raise Misfit("screen_diameter and filter_k together", "Add the one that lacks.")
+        if self.screen_diameter is not None and self.screen_diameter >= self.diameter:
+            raise Misfit(
+                f"a diameter below that of the borehole ({self.diameter:g} m)",
+                "The screen stands within its filter.",
+                "screen_diameter",
+                self.screen_diameter,
+            )
         return self
 
 

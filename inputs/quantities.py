@@ -197,6 +197,8 @@ if TYPE_CHECKING:
     RateOrFile: TypeAlias = float | str
     Screen: TypeAlias = tuple[float, float]
     PumpPoint: TypeAlias = tuple[float, float]
+    LinearLoss: TypeAlias = float
+    SquareLoss: TypeAlias = float
     Yield: TypeAlias = float
     CompressionIndex: TypeAlias = float
     RecompressionIndex: TypeAlias = float
@@ -253,7 +255,10 @@ else:
     LevelOrFile = _or_file(_level, "m", "the name of a file")
     RateOrFile = _or_file(_rate, "m/s", "the name of a file")
     Screen = _pair("bottom level", "top level", _level, _level)
-    PumpPoint = _pair("flow", "head", _flow, _length)
+    _pumped = _reader("a flow", "m3/s", low=0, high=2)
+    PumpPoint = _pair("flow", "head", _pumped, _length)
+    LinearLoss = _quantity("a linear well loss", "s/m2", low=0, high=1e7)
+    SquareLoss = _quantity("a quadratic well loss", "s2/m5", low=0, high=1e9)
     Yield = _number("a specific yield", above=0, high=0.6)
     CompressionIndex = _number("a compression index", above=0, high=20)
     RecompressionIndex = _number("a recompression index", above=0, high=5)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from wellring.inputs.drainage import DeepWells, Placed
+from wellring.inputs.drainage import Placed
 from wellring.inputs.faults import FaultLog, nearest
 from wellring.inputs.site import Recharge, River, SiteDescription
 
@@ -212,9 +212,3 @@ def _unsupported(site: SiteDescription) -> Iterator[tuple[str, str]]:
             yield f"{place}.rate", "Recharge that changes in time"
         if boundary.kind == "fixed_head" and isinstance(boundary.head, str):
             yield f"{place}.head", "A held level that changes in time"
-    for number, scheme in enumerate(site.schemes):
-        for index, drainage in enumerate(scheme.drainage):
-            place = f"schemes.{number}.drainage.{index}"
-            pump = drainage.pump if isinstance(drainage, DeepWells) else None
-            if pump is not None and pump.curve:
-                yield f"{place}.pump.curve", "A pump's curve"

@@ -22,7 +22,7 @@ DAY = 86400.0
 
 _QUANTITY = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(\S.*?)?\s*$")
 
-_FACTOR = re.compile(r"([A-Za-zµ°%_]+)(?:(?:\^|\*\*)?(-?[1-4])(?!\d))?")
+_FACTOR = re.compile(r"([A-Za-zµ°%_]+)(?:(?:\^|\*\*)?(-?[1-5])(?!\d))?")
 _UNIT = re.compile(rf"(?:1? ?/ ?)?{_FACTOR.pattern}(?: ?[*/ ] ?{_FACTOR.pattern})*")
 
 _FOOT = 0.3048
@@ -68,6 +68,8 @@ _COMMON: dict[str, dict[str, float]] = {
     "1/m": {"1/m": 1.0, "1/ft": 1 / 0.3048},
     "1/Pa": {"1/Pa": 1.0, "m2/MN": 1e-6, "m2/kN": 1e-3, "1/MPa": 1e-6, "1/kPa": 1e-3},
     "m2/s": {"m2/s": 1.0, "m2/year": 1 / (365.25 * DAY), "m2/day": 1 / DAY, "m2/d": 1 / DAY},
+    "s/m2": {"s/m2": 1.0, "h/m2": 3600.0, "day/m2": DAY, "d/m2": DAY},
+    "s2/m5": {"s2/m5": 1.0, "h2/m5": 3600.0**2, "day2/m5": DAY**2, "min2/m5": 3600.0},
     "s": {"s": 1.0, "h": 3600.0, "day": DAY, "days": DAY, "d": DAY, "min": 60.0},
 }
 
@@ -84,6 +86,8 @@ EXAMPLES = {
     "m2/s": 'a coefficient of consolidation such as 6e-8 or "2 m2/year"',
     "s": 'a duration such as 3600 or "1 h"',
     "1": 'a plain number or a fraction such as "1/500"',
+    "s/m2": 'a loss per flow such as 50 or "50 s/m2"',
+    "s2/m5": 'a loss per squared flow such as 1900 or "1900 s2/m5"',
     "W": 'a power such as 4000 or "4 kW"',
     "degC": "a temperature such as 12",
 }
@@ -165,7 +169,7 @@ def _parse_with_pint(number: float, symbol: str, unit: str) -> float:
     registry = _registry()
     try:
         quantity = registry.Quantity(number, registry.parse_units(text))
-        target = re.sub(r"([A-Za-z])([23])", r"\1**\2", unit)
+        target = re.sub(r"([A-Za-z])([2-5])", r"\1**\2", unit)
         return float(quantity.to(target).magnitude)
     except Exception:
         raise ValueError(f"expected {EXAMPLES[unit]}") from None

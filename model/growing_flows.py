@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from wellring.model.drainage.points import GridPoint, PointDrive, PointState
-from wellring.model.limited_rates import most_flow
+from wellring.model.limited_rates import flow_margin, most_flow
 
 Solve = Callable[[Sequence[PointDrive]], list[PointState]]
 
@@ -101,7 +101,7 @@ class _Search:
         if drive.held is None and state.level < self.point.lowest - LEVEL_TOLERANCE:
             return lowest_drive(self.point)
         over = state.flow - limit
-        close = FLOW_TOLERANCE * limit + _LEAST
+        close = flow_margin(self.point, limit, FLOW_TOLERANCE, LEVEL_TOLERANCE) + _LEAST
         if over <= close and (drive.held is not None or over >= -close):
             return None
         level, flow = self._met(state)

@@ -178,7 +178,8 @@ def _wells(layout: Layout, stages: list[SolvedStage]) -> list[WellEntry]:
         drives = [s.settled.drives[index] for s in stages if s.settled is not None]
         states = [s.settled.states[index] for s in stages if s.settled is not None]
         sign = point.sign
-        levels = [sign * state.level if math.isfinite(state.level) else None for state in states]
+        within = [point.level_within(state) for state in states]
+        levels = [sign * level if math.isfinite(level) else None for level in within]
         found.append(
             WellEntry(
                 name=point.name,

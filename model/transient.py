@@ -161,8 +161,11 @@ def pump_rows(
             most = state.flow
         elif point.group_capacity is not None:
             most = min(most, max(state.flow, point.group_capacity / sizes[point.group]))
+        if point.curve is not None:
+            most = min(most, point.curve.most(point.delivery - point.lowest))
+        held = point.lowest + point.square_loss * max(state.flow, 0.0) ** 2
         rows.append((at, "rate", -most * DAY))
-        rows.append((at, "rate_scaling", point.lowest, HOLDS_WITHIN))
+        rows.append((at, "rate_scaling", held, HOLDS_WITHIN))
     return rows
 
 

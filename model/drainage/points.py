@@ -8,6 +8,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from wellring.model.drainage.pump_curve import PumpCurve
+
 Floats = NDArray[np.float64]
 
 Governing = Literal[
@@ -62,6 +64,10 @@ class GridPoint:
     follows_floor : its lowest level is the formation of the stage (a passive well).
     group, group_capacity : the header it hangs on and the most that header's pump gives [m³/s].
     share : part of the scheme's discharge that its group returns.
+    curve, delivery : its pump's curve, and the level [m] to which the pump lifts the water, pipe
+        losses included.
+    square_loss : C [s²/m⁵] of the loss C·Q² within the well. The solver knows nothing of it: its
+        level in the point is that before this loss, the water in the well stands C·Q² lower.
     """
 
     name: str
@@ -84,6 +90,9 @@ class GridPoint:
     group: str | None = None
     group_capacity: float | None = None
     share: float | None = None
+    curve: PumpCurve | None = None
+    delivery: float = 0.0
+    square_loss: float = 0.0
 
     def on(self, active: NDArray[np.bool_]) -> GridPoint:
         """The point with only the cells that take part; `active` is flat over all cells."""
@@ -98,6 +107,26 @@ class GridPoint:
             screen_bottom=self.screen_bottom[keep],
             screen_top=self.screen_top[keep],
         )
+
+    def level_within(self, state: PointState) -> float:
+        """Level [m] of the water in the point itself, after the loss C·Q²."""
+        return state.level - self.square_loss * max(state.flow, 0.0) ** 2
+
+    def pump_gives(self, level: float) -> float | None:
+        """The most its pump gives [m³/s] from water at `level` [m]; None: not limited."""
+        if self.curve is not None:
+            return self.curve.most(self.delivery - level)
+        return self.pump_capacity
+
+    def worse(self, linear: float) -> GridPoint:
+        """The point with a further loss `linear` [s/m²] times its flow, spread over its screen.
+
+        It is in series with the whole screen; where part of that runs dry the loss of the rest
+        grows as that of a skin would.
+        """
+        if linear == 0.0 or self.node.size == 0:
+            return self
+        return self.clogged(1.0 + linear * float(self.conductance.sum()))
 
     @property
     def sign(self) -> float:

@@ -260,6 +260,23 @@ CASES: dict[str, tuple[tuple[str, str], str, str | None, tuple[str, ...]]] = {
         ("", "[grid]\ncell = 0.02\nlargest = 0.05"), "grid", None,
         ("at most 2 million", "grid.largest"),
     ),
+    # ---- pumps and losses of wells ----
+    "curve whose heads rise": (
+        ('capacity = "20 m3/h", head = "15 m"', 'curve = [["4 m3/h", 9], ["9 m3/h", 20]]'),
+        f"{WELLS}.pump.curve", "9", ("flows rising and heads falling",),
+    ),
+    "curve beside a capacity": (
+        ('head = "15 m"', 'curve = [["4 m3/h", 20], ["9 m3/h", 9]]'), f"{WELLS}.pump", None,
+        ("either curve or capacity with head",),
+    ),
+    "two tellings of a loss": (
+        ("pump = {", "efficiency = 0.8\nwell_loss = { c = 900 }\npump = {"), WELLS, None,
+        ("only one of skin or filter, efficiency, and well_loss",),
+    ),
+    "screen wider than its filter": (
+        ("pump = {", "screen_diameter = 2.0\nfilter_k = 1e-3\npump = {"),
+        f"{WELLS}.screen_diameter", "2", ("stands within its filter",),
+    ),
     # ---- what this version does not model ----
     "neighbours": (
         ("", '[[neighbours]]\nfile = "b.gpkg"\nkind = "building"'), "neighbours", "",
@@ -271,10 +288,6 @@ CASES: dict[str, tuple[tuple[str, str], str, str | None, tuple[str, ...]]] = {
     "slab": (
         (LASTS, f'slab = {{ weight = "18 kPa" }}\n{LASTS}'), "excavation.stages.1.slab", "",
         ("flotation is not supported yet",),
-    ),
-    "pump curve": (
-        ("{ capacity =", '{ curve = [["9 m3/h", "20 m"]], capacity ='), f"{WELLS}.pump.curve", "",
-        ("A pump's curve is not supported yet",),
     ),
     "stage of a river in time": (
         boundary(f'kind = "river"\n{AWAY}stage = "stage.csv"\nbed_conductance = 1e-6\n'),
