@@ -139,7 +139,8 @@ def _otherwise(point: GridPoint, drive: PointDrive, state: PointState) -> PointD
             return PointDrive(None, None, "no inflow")
         limit, name = most_flow(point, state.level)
         if state.flow > limit * (1 + FLOW_TOLERANCE):
-            return PointDrive(None, limit, name)
+            # Where the limit at its lowest level is nothing, the next solve has to begin somewhere.
+            return PointDrive(None, limit if limit > 0.0 else 0.5 * state.flow, name)
     elif drive.rate is not None and state.level < point.lowest - LEVEL_TOLERANCE:
         return PointDrive(point.lowest, None, "level")
     elif drive.governing == "no inflow" and state.level > point.lowest + REOPENS_ABOVE:

@@ -36,7 +36,7 @@ def deep_well_points(wells: DeepWells, place: Placement) -> list[GridPoint]:
         place.ground,
         wells.screen,
         radius,
-        _skin(wells, radius, place.source_distance),
+        skin_of(wells, radius, place.source_distance),
         method=wells.method,
         lowest=wells.hold if wells.hold is not None else low + SUBMERGENCE,
         wanted=wells.rate,
@@ -63,7 +63,7 @@ def _delivery(wells: DeepWells, place: Placement, point: GridPoint) -> float:
     return level + (pump.losses or 0.0)
 
 
-def _skin(wells: DeepWells, radius: float, source_distance: float) -> SkinOf:
+def skin_of(wells: DeepWells, radius: float, source_distance: float) -> SkinOf:
     """Skin factor: of a ring, of the filter around the screen, or the loss of an efficiency.
 
     A filter of conductivity k from the screen's radius r_s to the borehole's r_w adds

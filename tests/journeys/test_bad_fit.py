@@ -263,7 +263,7 @@ CASES: dict[str, tuple[tuple[str, str], str, str | None, tuple[str, ...]]] = {
     # ---- pumps and losses of wells ----
     "curve whose heads rise": (
         ('capacity = "20 m3/h", head = "15 m"', 'curve = [["4 m3/h", 9], ["9 m3/h", 20]]'),
-        f"{WELLS}.pump.curve", "9", ("flows rising and heads falling",),
+        f"{WELLS}.pump.curve", None, ("flows rising and heads falling",),
     ),
     "curve beside a capacity": (
         ('head = "15 m"', 'curve = [["4 m3/h", 20], ["9 m3/h", 9]]'), f"{WELLS}.pump", None,
@@ -275,7 +275,7 @@ CASES: dict[str, tuple[tuple[str, str], str, str | None, tuple[str, ...]]] = {
     ),
     "screen wider than its filter": (
         ("pump = {", "screen_diameter = 2.0\nfilter_k = 1e-3\npump = {"),
-        f"{WELLS}.screen_diameter", "2", ("stands within its filter",),
+        f"{WELLS}.screen_diameter", "2.0", ("stands within its filter",),
     ),
     # ---- what this version does not model ----
     "neighbours": (

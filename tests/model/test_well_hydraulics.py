@@ -8,9 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from wellring.inputs.drainage import Pump
+from wellring.inputs.drainage import DeepWells, Pump
 from wellring.inputs.units import to_si
 from wellring.model.build import WELLS_CSV
+from wellring.model.drainage.deep_wells import skin_of
 from wellring.model.drainage.points import GridPoint, PointState
 from wellring.model.drainage.pump_curve import PumpCurve, curve_of
 from wellring.model.growing_flows import settle_growing
@@ -139,7 +140,7 @@ def run_wells(tmp_path: Path) -> Callable[[str], Run]:
         before, after = text.index("[[schemes]]"), text.index("[[points]]")
         scheme = (
             '[[schemes]]\nname = "tried"\n[[schemes.drainage]]\nmethod = "deep wells"\n'
-            'ring = { offset = -1.5, count = 6 }\nscreen = [-8.5, -1.0]\ndiameter = "400 mm"\n'
+            'ring = { offset = -1.5, count = 6 }\nscreen = [-8.5, -1.0]\ndiameter = "800 mm"\n'
             f"hold = -6.0\n{keys}\n[grid]\ncell = 2.0\n"
         )
         file.write_text(text[:before] + scheme + text[after:], encoding="utf-8")
@@ -164,25 +165,25 @@ def test_every_well_works_on_its_curve(run_wells: Callable[[str], Run]) -> None:
 
 
 def test_losses_within_the_wells_are_solved(run_wells: Callable[[str], Run]) -> None:
-    """Levels are those within the wells; the solver's own stand C·Q² higher, and flow falls."""
-    clean, lossy = run_wells(""), run_wells('well_loss = { b = "100 s/m2", c = "9e4 s2/m5" }')
-    ledger = lossy.reader.ledger
-    folder = lossy.reader.path / "mf6" / ledger.stages[-1].folder
+    """Levels are those within the wells; the solver's own stand C·Q² higher."""
+    run = run_wells('well_loss = { b = "100 s/m2", c = "9e4 s2/m5" }')
+    ledger = run.reader.ledger
+    folder = run.reader.path / "mf6" / ledger.stages[-1].folder
     with open(folder / WELLS_CSV, newline="") as file:
         last = {key.strip(): value for key, value in list(csv.DictReader(file))[-1].items()}
-    for index, (before, item) in enumerate(
-        zip(clean.reader.ledger.wells, ledger.wells, strict=True), start=1
-    ):
+    for index, item in enumerate(ledger.wells, start=1):
         assert item.level[-1] is not None
         assert item.governing[-1] == "level"
         assert item.level[-1] == pytest.approx(-6.0, abs=1e-3)
         solved = float(last[f"HEAD{index}"])
         assert solved - item.level[-1] == pytest.approx(9e4 * item.flow[-1] ** 2, abs=1e-4)
-        assert item.flow[-1] < 0.99 * before.flow[-1]
+        assert solved - item.level[-1] > 0.2
 
 
-def test_a_tight_filter_costs_flow(run_wells: Callable[[str], Run]) -> None:
-    clean = run_wells('screen_diameter = "200 mm"\nfilter_k = 1e-1')
-    tight = run_wells('screen_diameter = "200 mm"\nfilter_k = 1e-5')
-    flows = [sum(w.flow[-1] for w in run.reader.ledger.wells) for run in (clean, tight)]
-    assert flows[1] < 0.9 * flows[0]
+def test_a_filter_adds_its_own_ring_of_loss() -> None:
+    """By hand: kh 1e-4, filter 1e-3 m/s, 400 mm around 200 mm: skin 0.1·ln 2 = 0.0693."""
+    wells = DeepWells(
+        method="deep wells", ring={"offset": 1, "count": 4}, screen=(-8, -1), diameter=0.4,
+        hold=-5, screen_diameter=0.2, filter_k=1e-3,
+    )  # fmt: skip
+    assert skin_of(wells, 0.2, 300.0)(np.array([1e-4])) == pytest.approx(0.069315, rel=1e-4)
