@@ -51,7 +51,9 @@ class ClusterCrew:
             at_work[future] = variant
             return future
 
-        done = as_completed([submit(v) for v in islice(waiting, 2 * self.workers)])
+        done = as_completed(
+            [submit(v) for v in islice(waiting, 2 * self.workers)], loop=self.client.loop
+        )
         for future in done:
             variant = at_work.pop(future)
             for following in islice(waiting, 1):
