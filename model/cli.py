@@ -20,6 +20,7 @@ import typer
 from typer.core import TyperGroup
 
 from wellring.inputs.faults import WellringError
+from wellring.model import cli_studies
 
 
 class _Commands(TyperGroup):
@@ -195,6 +196,9 @@ def solver(
         )
     else:
         typer.echo(f"MODFLOW 6 {found.version}, {found.origin}: {found.path}")
+
+
+app.command()(cli_studies.compare)
 
 
 def _show(runs: list[Any], as_json: bool) -> None:

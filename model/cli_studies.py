@@ -1,0 +1,63 @@
+"""Commands that solve a site many times; registered by :mod:`wellring.model.cli`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+SiteArgument = Annotated[Path, typer.Argument(help="The site file (TOML).", metavar="SITE")]
+SolverOption = Annotated[
+    Path | None, typer.Option("--solver", help="MODFLOW 6 executable to use.", metavar="PATH")
+]
+WorkersOption = Annotated[
+    int | None,
+    typer.Option("--workers", min=1, help="Solvers at work at a time (default: one a core)."),
+]
+FiguresOption = Annotated[bool, typer.Option("--figures/--no-figures", help="Draw figures.")]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print the answers alone, as JSON.")]
+
+
+def compare(
+    site: SiteArgument,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", help="Folder for the results (default: SITE's name + .runs)."),
+    ] = None,
+    workers: WorkersOption = None,
+    solver: SolverOption = None,
+    figures: FiguresOption = True,
+    side_studies: Annotated[
+        bool,
+        typer.Option(
+            "--side-studies/--no-side-studies",
+            help="Also solve a coarser grid and a farther source of each scheme.",
+        ),
+    ] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Run all schemes and rank them: what each fails on, wells, discharge, cost.
+
+    Exit code 0: some scheme keeps all limits; 1: none does; 3: none was solved.
+
+    Example: wellring compare my_site/site.toml --workers 2
+    """
+    from wellring.model.cli import _print_json, _Progress
+    from wellring.model.studies.compare import compare as compare_site
+
+    with _Progress() as say:
+        done = compare_site(
+            site,
+            out,
+            workers=workers,
+            solver=solver,
+            say=say,
+            figures=figures,
+            side_studies=side_studies,
+        )
+    if as_json:
+        _print_json(done.comparison.as_json())
+    else:
+        typer.echo(done.comparison.text() + f"Files: {done.folder}")
+    raise typer.Exit(done.exit_code)

@@ -1,0 +1,121 @@
+"""All schemes of a site, solved at the same time and put side by side."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from dataclasses import dataclass
+from pathlib import Path
+
+from wellring.inputs.faults import SolverFailed
+from wellring.inputs.read_site import read_site
+from wellring.model.layout import lay_out
+from wellring.model.result_folders import safe_name
+from wellring.model.run import run, runs_folder, schemes_of
+from wellring.model.solver import find_solver
+from wellring.model.studies.workers import cores
+from wellring.postprocess.comparison import Comparison, SchemeRow, compare_rows, scheme_row
+
+COMPARE_FOLDER = "compare"
+
+
+@dataclass
+class Compared:
+    """The comparison and the folder that compare.csv, compare.json and the figure are in."""
+
+    comparison: Comparison
+    folder: Path
+
+    @property
+    def exit_code(self) -> int:
+        """0 where a scheme keeps all limits, 1 where none does, 3 where none was solved."""
+        if all(row.failed for row in self.comparison.rows):
+            return 3
+        return 0 if self.comparison.best else 1
+
+
+def compare(
+    site_file: str | Path,
+    out: str | Path | None = None,
+    *,
+    workers: int | None = None,
+    solver: str | Path | None = None,
+    say: Callable[[str], None] | None = None,
+    figures: bool = True,
+    side_studies: bool = False,
+) -> Compared:
+    """Run all schemes of a site at the same time and compare them.
+
+    Each scheme gets its normal run folder; beside them stands "compare" with the table, the
+    ranking and a figure. A scheme that the solver does not answer is listed last, with the reason.
+
+    Raises
+    ------
+    InputFaults, SolverMissing : see :mod:`wellring.inputs.faults`.
+    """
+    tell = say or (lambda text: None)
+    site = read_site(site_file)
+    schemes = schemes_of(site)
+    found = find_solver(solver, say=tell)
+    for number, scheme in schemes:  # faults of all schemes before the first is solved
+        lay_out(site, scheme, number)
+    runs = runs_folder(site_file, out)
+    rows: list[SchemeRow] = []
+    import multiprocessing
+
+    names = [scheme.name for _, scheme in schemes]
+    with ProcessPoolExecutor(
+        min(workers or cores(), len(names)), mp_context=multiprocessing.get_context("spawn")
+    ) as pool:
+        jobs = {
+            pool.submit(
+                _run_scheme,
+                str(site_file),
+                name if site.description.schemes else None,
+                str(runs),
+                str(found.path),
+                figures,
+                side_studies,
+            ): name
+            for name in names
+        }
+        try:
+            for job in as_completed(jobs):
+                name, failed = jobs[job], job.result()
+                rows.append(
+                    SchemeRow(name, None, failed) if failed else scheme_row(runs / safe_name(name))
+                )
+                tell(f"{name}: {'not solved' if failed else 'done'}, {len(rows)} of {len(names)}")
+        except BaseException:
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
+    comparison = compare_rows(site.name, rows, site.description.site.show)
+    folder = runs / COMPARE_FOLDER
+    folder.mkdir(parents=True, exist_ok=True)
+    comparison.frame().to_csv(folder / "compare.csv", index=False)
+    text = json.dumps(comparison.as_json(), ensure_ascii=False, indent=1, allow_nan=False)
+    (folder / "compare.json").write_text(text, encoding="utf-8")
+    (folder / "compare.txt").write_text(comparison.text(), encoding="utf-8")
+    if figures:
+        from wellring.postprocess.figures.side_by_side import draw_side_by_side
+
+        tell("drawing the schemes side by side")
+        draw_side_by_side([row.folder for row in comparison.rows if row.folder], folder)
+    return Compared(comparison, folder)
+
+
+def _run_scheme(
+    site_file: str,
+    name: str | None,
+    out: str,
+    solver: str,
+    figures: bool,
+    side_studies: bool,
+) -> str:
+    """In a process of its own: run one scheme; "" or why the solver gave no answer."""
+    try:
+        run(site_file, name, out, solver=solver, figures=figures, side_studies=side_studies)
+    except SolverFailed as failure:
+        return str(failure)
+    return ""

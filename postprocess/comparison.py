@@ -1,0 +1,236 @@
+"""Schemes of a site side by side: one row a scheme from the answers of its run, and their rank.
+
+Answers are read by name; what a run does not have is left out. Schemes that keep all limits come
+first, then the cheaper ones where every one tells its cost, else those that pump less.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from wellring.inputs.units import shown
+from wellring.postprocess.run_folder import ANSWERS_FILE, RunFolder
+
+if TYPE_CHECKING:
+    import pandas
+
+_COLUMNS: tuple[tuple[str, str, str], ...] = (
+    ("least water below formation", r".*\.dry_margin", "least"),
+    ("peak discharge", r"[^.]*\.inflow_total", "most"),
+    ("returned to the ground", r"[^.]*\.returned", "most"),
+    ("volume", r"(time\.|operations\.)?(volume|volume_total|total_volume)", "most"),
+    ("pumps", r"(operations\.)?pumps(_total|_installed)?", "most"),
+    ("operators a shift", r"(operations\.)?operators(_per_shift|_a_shift)?", "most"),
+    ("energy", r"(operations\.)?energy(_total)?", "most"),
+    ("cost a week", r"(operations\.)?(cost_per_week|cost_a_week|weekly_cost)", "most"),
+    ("cost", r"(operations\.)?(cost|cost_total|total_cost)", "most"),
+    ("largest settlement", r"[^.]*\.settlement_largest", "most"),
+    ("worst neighbour", r"(neighbours\.)?(worst_neighbour|worst)", "most"),
+    ("day dry", r"[^.]*\.dry_from_day", "most"),
+    ("time to flood", r"(outage\.)?time_to_(flood|formation)", "least"),
+)
+"""Heading, pattern of the answers' names, which of several stages is told."""
+
+
+@dataclass
+class SchemeRow:
+    """One scheme in the comparison.
+
+    Parameters
+    ----------
+    failed : why it was not solved, or "".
+    holds : whether all limits hold; None where it was not solved.
+    reasons : what it fails on, one sentence a limit.
+    values : heading → (number or text, unit).
+    """
+
+    scheme: str
+    folder: Path | None
+    failed: str = ""
+    holds: bool | None = None
+    reasons: list[str] = field(default_factory=list)
+    values: dict[str, tuple[float | str | None, str]] = field(default_factory=dict)
+    kinds: dict[str, str] = field(default_factory=dict)
+    limits: dict[str, bool] = field(default_factory=dict)
+    """Limit → whether it holds in all stages."""
+
+
+def scheme_row(folder: Path) -> SchemeRow:
+    """The row of a finished run."""
+    run = RunFolder(folder)
+    answers = json.loads((folder / ANSWERS_FILE).read_text(encoding="utf-8"))
+    row = SchemeRow(run.ledger.scheme, folder)
+    broken = {name: a for name, a in answers.items() if a.get("ok") is False}
+    row.holds = not broken
+    row.reasons = [_reason(answer, run.ledger.show) for answer in broken.values()]
+    for answer in answers.values():
+        if answer.get("ok") is not None:
+            limit = _limit_name(answer["label"])
+            row.limits[limit] = row.limits.get(limit, True) and bool(answer["ok"])
+    row.values["wells"] = (float(len(run.ledger.wells)), "")
+    for heading, pattern, which in _COLUMNS:
+        found = [
+            answer
+            for name, answer in answers.items()
+            if re.fullmatch(pattern, name) and isinstance(answer["value"], int | float)
+        ]
+        if any(answer["value"] != 0.0 for answer in found):
+            pick = min if which == "least" else max
+            told = pick(found, key=lambda answer: answer["value"])
+            row.values[heading] = (float(told["value"]), told["unit"])
+            row.kinds[heading] = told.get("kind", "")
+    return row
+
+
+def _limit_name(label: str) -> str:
+    """A limit's name without the stage it is told for."""
+    return label.rpartition(": ")[2]
+
+
+def _reason(answer: dict[str, Any], system: str) -> str:
+    value = _text(answer["value"], answer["unit"], answer.get("kind", ""), system)
+    limit = answer.get("limit")
+    needed = (
+        "" if limit is None else f", limit {_text(limit, answer['unit'], answer['kind'], system)}"
+    )
+    return f"{answer['label']} is {value}{needed}"
+
+
+def _text(value: float | str | None, unit: str, kind: str, system: str) -> str:
+    if value is None:
+        return "–"
+    if isinstance(value, str):
+        return value
+    if kind:
+        try:
+            return shown(kind, system).text(value)
+        except (KeyError, ValueError):
+            pass
+    return f"{value:.4g} {unit}".strip()
+
+
+@dataclass
+class Comparison:
+    """All schemes of a site, best first."""
+
+    site: str
+    rows: list[SchemeRow]
+    ranked_by: str
+    system: str = "metric"
+
+    @property
+    def best(self) -> SchemeRow | None:
+        """The first that keeps all limits, None where none does."""
+        return next((row for row in self.rows if row.holds), None)
+
+    @property
+    def headings(self) -> list[str]:
+        """Headings of values that some scheme has, in order."""
+        order = ["wells", *(heading for heading, _, _ in _COLUMNS)]
+        return [name for name in order if any(name in row.values for row in self.rows)]
+
+    @property
+    def limits(self) -> list[str]:
+        """Names of the limits that some scheme is judged by."""
+        return list(dict.fromkeys(name for row in self.rows for name in row.limits))
+
+    def frame(self) -> pandas.DataFrame:
+        """One row a scheme, best first, in SI with units in the headings."""
+        import pandas
+
+        rows = []
+        units = {
+            heading: next(r.values[heading][1] for r in self.rows if heading in r.values)
+            for heading in self.headings
+        }
+        for rank, row in enumerate(self.rows, start=1):
+            told: dict[str, Any] = {
+                "rank": rank,
+                "scheme": row.scheme,
+                "all limits hold": "not solved" if row.failed else "yes" if row.holds else "no",
+            }
+            for heading in self.headings:
+                name = f"{heading} [{units[heading]}]" if units[heading] else heading
+                told[name] = row.values.get(heading, (None, ""))[0]
+            for limit in self.limits:
+                told[f"limit: {limit}"] = {True: "holds", False: "fails", None: ""}[
+                    row.limits.get(limit)
+                ]
+            told["fails on"] = row.failed or "; ".join(row.reasons)
+            rows.append(told)
+        return pandas.DataFrame(rows)
+
+    def as_json(self) -> dict[str, Any]:
+        """What compare.json holds."""
+        return {
+            "site": self.site,
+            "ranked_by": self.ranked_by,
+            "schemes": [
+                {
+                    "scheme": row.scheme,
+                    "folder": row.folder.name if row.folder else None,
+                    "solved": not row.failed,
+                    "all_limits_hold": row.holds,
+                    "fails_on": [row.failed] if row.failed else row.reasons,
+                    "values": {
+                        name: {"value": value, "unit": unit}
+                        for name, (value, unit) in row.values.items()
+                    },
+                    "limits": row.limits,
+                }
+                for row in self.rows
+            ],
+        }
+
+    def text(self) -> str:
+        """The table and the reasons for a terminal, in the shown units."""
+        head = ["", *(row.scheme for row in self.rows)]
+        body = [
+            [
+                "all limits hold",
+                *("not solved" if r.failed else "yes" if r.holds else "NO" for r in self.rows),
+            ]
+        ]
+        for heading in self.headings:
+            cells = []
+            for row in self.rows:
+                value, unit = row.values.get(heading, (None, ""))
+                cells.append(_text(value, unit, row.kinds.get(heading, ""), self.system))
+            body.append([heading, *cells])
+        for limit in self.limits:
+            words = {True: "holds", False: "FAILS", None: "–"}
+            body.append([f"limit: {limit}", *(words[row.limits.get(limit)] for row in self.rows)])
+        wide = [max(len(line[i]) for line in [head, *body]) for i in range(len(head))]
+        lines = [self.site, ""]
+        for line in [head, *body]:
+            lines.append("  ".join(t.ljust(w) for t, w in zip(line, wide, strict=True)).rstrip())
+        lines += ["", f"Ranked: schemes that keep all limits first, then by {self.ranked_by}."]
+        for row in self.rows:
+            if row.failed:
+                lines.append(f"{row.scheme} was not solved: {row.failed}")
+            elif not row.holds:
+                lines.append(f"{row.scheme} fails on:")
+                lines += [f"  - {reason}" for reason in row.reasons]
+        best = self.best
+        lines.append(
+            f"First: {best.scheme}" if best else "No scheme keeps all limits: change one of them."
+        )
+        return "\n".join(lines) + "\n"
+
+
+def compare_rows(site: str, rows: Sequence[SchemeRow], system: str = "metric") -> Comparison:
+    """Rank rows: unsolved ones last, limits first, then cost where all tell it, else discharge."""
+    solved = [row for row in rows if not row.failed]
+    by = "cost" if solved and all("cost" in row.values for row in solved) else "peak discharge"
+
+    def rank(row: SchemeRow) -> tuple[bool, bool, float]:
+        value = row.values.get(by, (None, ""))[0]
+        number = float(value) if isinstance(value, int | float) else float("inf")
+        return bool(row.failed), not row.holds, number
+
+    return Comparison(site, sorted(rows, key=rank), by, system)

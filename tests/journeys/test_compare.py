@@ -1,0 +1,62 @@
+"""`wellring compare`: every scheme in its run folder, ranked, with what each fails on."""
+
+from __future__ import annotations
+
+import csv
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+SECOND = """
+[[schemes]]
+name = "too few"
+[[schemes.drainage]]
+method = "deep wells"
+ring = { offset = 2.0, count = 4 }
+screen = [-10.0, -3.0]
+diameter = "300 mm"
+rate = "0.2 m3/h"
+"""
+
+
+def test_schemes_are_ranked_and_reasons_told(
+    tmp_path: Path, plain_site: Callable[..., Path], wellring_process: Callable[..., Any]
+) -> None:
+    site = plain_site(
+        tmp_path / "site",
+        formations=(-2.0, -4.0),
+        drainage=[
+            {
+                "method": "deep wells",
+                "ring": {"offset": 2.0, "count": 8},
+                "screen": [-11.0, -3.0],
+                "diameter": "400 mm",
+                "hold": -8.5,
+            }
+        ],
+        cell=4.0,
+        sublayer=2.0,
+    )
+    text = site.read_text()
+    first = next(line for line in text.splitlines() if line.startswith("name = ")
+                 and text.index(line) > text.index("[[schemes]]"))  # fmt: skip
+    site.write_text(text + SECOND)
+    done = wellring_process("compare", site, "--workers", "2", "--json")
+    assert done.code == 0, done.err
+    told = json.loads(done.out)
+    names = [row["scheme"] for row in told["schemes"]]
+    assert names == [first.split('"')[1], "too few"]
+    assert [row["all_limits_hold"] for row in told["schemes"]] == [True, False]
+    assert any("dig 2: water below formation" in text for text in told["schemes"][1]["fails_on"])
+    assert told["schemes"][0]["values"]["wells"]["value"] == 8
+    folder = site.parent / "site.runs" / "compare"
+    with open(folder / "compare.csv", newline="") as file:
+        rows = list(csv.DictReader(file))
+    single = json.loads((site.parent / "site.runs" / "too few" / "answers.json").read_text())
+    assert float(rows[1]["peak discharge [m3/s]"]) == max(
+        answer["value"] for name, answer in single.items() if name.endswith(".inflow_total")
+    )
+    assert rows[1]["limit: water below formation"] == "fails"
+    assert (folder / "compare.png").stat().st_size > 10_000
+    assert "Ranked" in (folder / "compare.txt").read_text()
