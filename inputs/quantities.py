@@ -217,6 +217,8 @@ if TYPE_CHECKING:
     ShiftHours: TypeAlias = float
     Temperature: TypeAlias = float
     ClogFactor: TypeAlias = float
+    PartialFactor: TypeAlias = float
+    SafetyFactor: TypeAlias = float
 else:
     _level = _reader("a level", "m", low=-2000, high=9000)
     _flow = _reader("a flow", "m3/s", above=0, high=2)
@@ -277,3 +279,5 @@ else:
     ShiftHours = _number("hours of a shift", above=0, high=24)
     Temperature = _number("a temperature of the water in °C", low=0, high=40)
     ClogFactor = _number("a clogging factor", low=1, high=1e4)
+    PartialFactor = _number("a partial factor", low=0.1, high=10)
+    SafetyFactor = _number("a factor of safety", low=1, high=10)

@@ -51,6 +51,7 @@ from wellring.inputs.quantities import (
     Yield,
 )
 from wellring.inputs.soil_tables import hazen_conductivity
+from wellring.inputs.stability import Stability
 from wellring.inputs.table import (
     Corners,
     Files,
@@ -247,10 +248,15 @@ class Water(Table):
 
 
 class Slab(Table):
-    """A cast slab or structure: what holds it down when the pumps stop."""
+    """A cast slab or structure, its underside at formation: what holds it down.
+
+    A later stage without a slab keeps the one before; another tells all that stands by then.
+    """
 
     weight: Pressure
+    """Weight of all that is built [Pa over the floor]."""
     tension: Pressure = 0.0
+    """Characteristic resistance of tension piles [Pa over the floor]."""
 
 
 class Stage(Table):
@@ -372,4 +378,5 @@ class SiteDescription(Table):
     points: tuple[NamedPoint, ...] = ()
     time: Time | None = None
     assessment: Assessment = Assessment()
+    stability: Stability = Stability()
     operations: Operations | None = None

@@ -98,7 +98,10 @@ def _check_formation(site: SiteDescription, index: int, add: Add) -> bool:
     if isinstance(ground, float) and formation > ground + 1e-6:
         expected = f"a level not above the ground ({ground:g} m)"
         add(place, formation, expected, "Levels are elevations in the site's datum, not depths.")
-    elif before and formation > before[-1] + 1e-9 and stage.slab is None:
+    elif before and formation < before[-1] - 1e-9 and _has_slab_before(site, index):
+        expected = f"a level not below the slab cast before ({before[-1]:g} m)"
+        add(place, formation, expected, "Dig first; cast the slab in a later stage.")
+    elif before and formation > before[-1] + 1e-9:
         expected = f"a level not above the stage before ({before[-1]:g} m)"
         add(place, formation, expected, "Order the stages from the top down.")
     elif base is not None and formation <= base:
@@ -107,6 +110,10 @@ def _check_formation(site: SiteDescription, index: int, add: Add) -> bool:
     else:
         return True
     return False
+
+
+def _has_slab_before(site: SiteDescription, index: int) -> bool:
+    return any(stage.slab is not None for stage in site.excavation.stages[:index])
 
 
 def _placed(site: SiteDescription) -> Iterator[tuple[str, Placed]]:
@@ -201,9 +208,6 @@ def _unsupported(site: SiteDescription) -> Iterator[tuple[str, str]]:
         yield "neighbours", "The assessment of neighbours"
     if site.operations is not None:
         yield "operations", "The cost and crew of operation"
-    for index, stage in enumerate(site.excavation.stages):
-        if stage.slab is not None:
-            yield f"excavation.stages.{index}.slab", "A slab and its flotation"
     for index, boundary in enumerate(site.water.boundary):
         place = f"water.boundary.{index}"
         if isinstance(boundary, River) and isinstance(boundary.stage, str):

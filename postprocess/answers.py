@@ -25,8 +25,10 @@ def subjects() -> tuple[Subject, ...]:
     from wellring.postprocess.in_time import assess_time
     from wellring.postprocess.influence import assess_influence
     from wellring.postprocess.settlement_answers import assess_settlement
+    from wellring.postprocess.stability_answers import assess_stability
 
     return (
+        assess_stability,
         assess_time,
         assess_settlement,
         assess_influence,
@@ -288,7 +290,7 @@ def _warnings(run: RunFolder, results: list[StageResult]) -> list[str]:
         if result.dryness is not None and result.dryness.tight_share > 0:
             found.append(
                 f"{result.entry.name}: {result.dryness.tight_share:.0%} of the floor lies in "
-                "tight soil; check its stability against the pressure below"
+                "tight soil, which dryness does not judge; its safety is that against uplift"
             )
         if result.reach is not None and result.reach > 0.9 * run.ledger.source_distance:
             found.append(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +15,9 @@ from wellring.postprocess.inflow import Inflow, inflow
 from wellring.postprocess.ledger import StageEntry
 from wellring.postprocess.run_folder import RunFolder, StageGrid
 from wellring.postprocess.settlement import Settlement
+
+if TYPE_CHECKING:
+    from wellring.postprocess.stability import FloorStability
 
 Floats = NDArray[np.float64]
 
@@ -36,6 +40,8 @@ class StageResult:
     reach: float | None = None
     settlement: Settlement | None = None
     """Filled by :func:`wellring.postprocess.settlement.settlements` when it is first asked."""
+    stability: FloorStability | None = None
+    """Filled by :func:`wellring.postprocess.stability.stabilities`."""
 
 
 def read_results(run: RunFolder) -> list[StageResult]:

@@ -32,6 +32,13 @@ def summary(run: RunFolder, answers: Answers, folder: Path) -> str:
             "wells_total",
             "closed_form",
             "reach",
+            "uplift",
+            "uplift_head_to_reach",
+            "exit_gradient",
+            "heave",
+            "flotation",
+            "flotation_without_pumps",
+            "flotation_head_allowed",
             "settlement_largest",
             "settlement_at_end",
             "settlement_at_end_model",
@@ -46,6 +53,7 @@ def summary(run: RunFolder, answers: Answers, folder: Path) -> str:
         lines += [f"  {text}" for text in _governing(run, stage.folder)]
     lines.append("")
     for name in (
+        "pumping_may_stop",
         "grid_error",
         "farther_source_inflow",
         "farther_source_level",
@@ -81,6 +89,8 @@ def value_text(answer: Answer, system: str) -> str:
         text = shown(answer.kind, system).text(answer.value)
     elif answer.kind == "slope":
         text = f"1 in {1 / answer.value:,.0f}" if answer.value > 1e-6 else "level"
+    elif answer.kind == "ratio":
+        text = f"{answer.value:.2f}"
     elif answer.kind == "percent":
         text = f"{answer.value:+.1f} %" if "Change" in answer.label else f"{answer.value:.2g} %"
     else:
@@ -90,6 +100,8 @@ def value_text(answer: Answer, system: str) -> str:
     limit = ""
     if answer.limit is not None and answer.kind == "length":
         limit = f" (needed {shown('length', system).text(answer.limit)})"
+    elif answer.limit is not None and answer.kind == "ratio":
+        limit = f" (at most {answer.limit:.2f})"
     elif answer.limit is not None and answer.kind == "percent":
         limit = f" (limit {answer.limit:g} %)"
     return f"{text}{limit}  {'ok' if answer.ok else 'NOT OK'}"

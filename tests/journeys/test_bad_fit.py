@@ -100,6 +100,11 @@ CASES: dict[str, tuple[tuple[str, str], str, str | None, tuple[str, ...]]] = {
         ("formation = -1.5", "formation = 1.5"), "excavation.stages.1.formation", "1.5",
         ("not above the stage before (1 m)", "from the top down"),
     ),
+    "dig under a slab": (
+        ("formation = 1.0", 'formation = 1.0\nslab = { weight = "18 kPa" }'),
+        "excavation.stages.1.formation", "-1.5",
+        ("not below the slab cast before (1 m)", "Dig first"),
+    ),
     "formation below the model's floor": (
         ("formation = -1.5", "formation = -15"), "excavation.stages.1.formation", "-15.0",
         ("above the model's floor (-14 m)", "Lower borings.base"),
@@ -284,10 +289,6 @@ CASES: dict[str, tuple[tuple[str, str], str, str | None, tuple[str, ...]]] = {
     ),
     "operations": (
         ("", "[operations]\nwage = 40"), "operations", "", ("operation is not supported yet",),
-    ),
-    "slab": (
-        (LASTS, f'slab = {{ weight = "18 kPa" }}\n{LASTS}'), "excavation.stages.1.slab", "",
-        ("flotation is not supported yet",),
     ),
     "stage of a river in time": (
         boundary(f'kind = "river"\n{AWAY}stage = "stage.csv"\nbed_conductance = 1e-6\n'),

@@ -1,7 +1,8 @@
 """C13 and C14: flow under sheet piles hanging in a layer of finite depth.
 
 C13 is the conformal map in Harr (1962), chapter 5 (EM 1110-2-1901, fragment II): with
-m = cos(πs/2T) the flow under one pile is q = k·h·K(m)/(2·K'(m)). C14 is the problem of
+m = cos(πs/2T) the flow under one pile is q = k·h·K(m)/(2·K'(m)), and the exit gradient beside it
+i = π·h/(4·K'(m)·T·sin(πs/2T)). C14 is the problem of
 McNamee (1949), long excavations between two piles, solved by a Schwarz–Christoffel map.
 A strip of ground between impervious edges; flooded outside, the pit's floor is not dug.
 """
@@ -13,8 +14,11 @@ TIGHT = {"kind": "slurry", "k": 1e-14, "thickness": 1.0}
 FLOOD = {"kind": "river", "stage": HEAD, "bed_conductance": 1000.0}
 
 
-@pytest.mark.parametrize(("depth", "published"), [(0.25, 0.734609), (0.5, 0.5), (0.75, 0.340317)])
-def test_one_pile(solve, check_site, within, depth, published):
+@pytest.mark.parametrize(
+    ("depth", "published", "gradient"),
+    [(0.25, 0.734609, 0.314086), (0.5, 0.5, 0.299535), (0.75, 0.340317, 0.265649)],
+)
+def test_one_pile(solve, check_site, within, depth, published, gradient):
     """Layer of 20 m; ground reaches 5.5 times its depth to both sides."""
     layer, width = 20.0, 10.0
     far = 5.5 * layer
@@ -37,13 +41,18 @@ def test_one_pile(solve, check_site, within, depth, published):
     )
     within("q/kh", solved.answer("inflow_floor") / (K * HEAD * width), published, 2)
     within("q/kh under the toe", solved.answer("under_toe") / (K * HEAD * width), published, 2)
+    within("i·s/h", solved.answer("exit_gradient") * depth * layer / HEAD, gradient, 4)
 
 
 @pytest.mark.parametrize(
-    ("half", "layer", "published"),
-    [(0.5, 1.5, 0.266285), (1.0, 2.0, 0.404141), (2.0, 3.0, 0.571398)],
+    ("half", "layer", "published", "gradient"),
+    [
+        (0.5, 1.5, 0.266285, 0.533589),
+        (1.0, 2.0, 0.404141, 0.422747),
+        (2.0, 3.0, 0.571398, 0.359314),
+    ],
 )
-def test_two_piles(solve, check_site, within, half, layer, published):
+def test_two_piles(solve, check_site, within, half, layer, published, gradient):
     """Half width and depth of the layer in lengths of the piles, which hang 8 m deep."""
     pile, width = 8.0, 12.0
     b, depth = half * pile, layer * pile
@@ -65,3 +74,4 @@ def test_two_piles(solve, check_site, within, half, layer, published):
         )
     )
     within("q/kh of one side", solved.answer("inflow_floor") / (K * HEAD * width) / 2, published, 2)
+    within("i·s/h", solved.answer("exit_gradient") * pile / HEAD, gradient, 4)

@@ -1,0 +1,221 @@
+"""Seepage at the floor: exit gradients, and heave of the soil that water flows up through.
+
+EN 1997-1:2004, 2.4.7.5, expression (2.9b), limit state HYD: S_dst;d ≤ G′_stb;d, per area
+γ_G;dst·γ_w·(h − z_w) ≤ γ_G;stb·(σ − γ_w·(z_w − z)) over a column from its water table z_w down to
+z; or one global factor. Beside a wall that hangs in pervious soil the column is Terzaghi's prism,
+as deep as the embedment and half as wide (Terzaghi 1943). Tight soils (kv below 1e-7 m/s) are
+left to uplift: seepage does not loosen them grain by grain.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wellring.inputs.units import WATER_UNIT_WEIGHT
+from wellring.postprocess.floor_columns import FloorColumns
+from wellring.postprocess.ledger import WallEntry
+from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.stability_rules import Rules
+from wellring.postprocess.stage_results import StageResult
+
+Floats = NDArray[np.float64]
+Plan = NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class Prisms:
+    """Terzaghi's prisms along the walls, one a face of the grid; all (k,).
+
+    `column` is the floor column at the wall; `embedment` and `width` [m]; `seepage` and `weight`
+    the means over the prism [Pa]; `cells` the columns it takes in, `cut` whether the opposite
+    wall cuts it short, `wall` the wall's number in the ledger.
+    """
+
+    wall: Plan
+    column: Plan
+    toe: Floats
+    embedment: Floats
+    width: Floats
+    seepage: Floats
+    weight: Floats
+    utilisation: Floats
+    cells: Plan
+    cut: NDArray[np.bool_]
+    into_tight: int
+    """Faces left out since the toe stands in or below tight soil."""
+
+
+@dataclass(frozen=True)
+class Heave:
+    """Seepage at one stage's floor, over its columns (m,).
+
+    Parameters
+    ----------
+    gradient : upward gradient at the floor; NaN where the soil there is tight.
+    critical : critical gradient of that soil.
+    column : largest utilisation of the column by itself; NaN where the floor is tight.
+    level : level down to which that column reaches [m].
+    judged : the prism's utilisation beside walls, the column's own elsewhere; NaN where tight.
+    prisms : None where no wall hangs in pervious soil.
+    """
+
+    gradient: Floats
+    critical: Floats
+    column: Floats
+    level: Floats
+    judged: Floats
+    prisms: Prisms | None
+    into_tight: int
+
+
+def seepage_heave(
+    run: RunFolder, result: StageResult, columns: FloorColumns, rules: Rules
+) -> Heave:
+    """Exit gradient and heave over the floor of a stage."""
+    column = np.arange(columns.plan.size)
+    first = columns.first
+    tight = columns.tight[first, column]
+    half = 0.5 * np.maximum(columns.thickness[first, column], 1e-9)
+    # The head at the floor is its level where water leaves it; below it nothing flows out.
+    gradient = np.maximum(columns.heads[first, column] - columns.formation, 0.0) / half
+    gradient = np.where(tight, np.nan, np.nan_to_num(gradient, nan=0.0))
+    seepage, weight = _forces(columns)
+    used = np.where(columns.free_draining, rules.heave(weight, seepage), 0.0)
+    worst = np.argmax(used, axis=0)
+    alone = np.where(tight, np.nan, used[worst, column])
+    prisms, covered, into_tight = _prisms(run, result, columns, rules, seepage, weight)
+    judged = alone.copy()
+    if prisms is not None:
+        judged[covered >= 0] = covered[covered >= 0]
+        judged = np.where(tight, np.nan, judged)
+    return Heave(
+        gradient,
+        columns.critical,
+        alone,
+        columns.bottom[worst, column],
+        judged,
+        prisms,
+        into_tight,
+    )
+
+
+def _forces(columns: FloorColumns) -> tuple[Floats, Floats]:
+    """Seepage force S and submerged weight G′ (nlay, m) [Pa] above each cell's bottom."""
+    table = np.where(np.isfinite(columns.table), columns.table, -np.inf)[None, :]
+    depth = np.maximum(table - columns.bottom, 0.0)
+    with np.errstate(invalid="ignore"):
+        seepage = WATER_UNIT_WEIGHT * np.where(depth > 0, columns.head_at - table, 0.0)
+    return np.nan_to_num(seepage, nan=0.0), columns.stress - WATER_UNIT_WEIGHT * depth
+
+
+def _prisms(
+    run: RunFolder, result: StageResult, columns: FloorColumns, rules: Rules,
+    seepage: Floats, weight: Floats,
+) -> tuple[Prisms | None, Floats, int]:  # fmt: skip
+    """Prisms of all standing walls, and the largest utilisation of those over each column."""
+    stage = run.ledger.stages.index(result.entry) - 1
+    covered = np.full(columns.plan.size, -1.0)
+    parts = [
+        _faces_of(run, columns, number, wall)
+        for number, wall in enumerate(run.ledger.walls)
+        if wall.holds_water and wall.from_stage <= stage and wall.faces
+    ]
+    if not parts:
+        return None, covered, 0
+    wall, inside, outside, toe = (np.concatenate(each) for each in zip(*parts, strict=True))
+    place = _places(run, columns)
+    start = place[inside]
+    layer = np.argmin(
+        np.where(columns.active[:, start], np.abs(columns.bottom[:, start] - toe), np.inf), axis=0
+    )
+    embedment = columns.formation - columns.bottom[layer, start]
+    hangs = (embedment > 0.05) & (columns.below[layer, start] < columns.active.shape[0])
+    free = columns.free_draining[layer, start]
+    into_tight = int((hangs & ~free).sum())
+    keep = hangs & free
+    if not keep.any():
+        return None, covered, into_tight
+    wall, inside, outside, layer = wall[keep], inside[keep], outside[keep], layer[keep]
+    embedment, toe = embedment[keep], toe[keep]
+    ncol = run.plan_shape[1]
+    step = inside - outside
+    widths = _Across(run, step, ncol)
+    wanted = 0.5 * embedment
+    sums = np.zeros((2, keep.sum()))
+    got, cells = np.zeros(keep.sum()), np.zeros(keep.sum(), np.intp)
+    at, live = inside.copy(), np.ones(keep.sum(), bool)
+    walked: list[tuple[Plan, NDArray[np.bool_]]] = []
+    while live.any():  # over the prism's columns away from the wall, all faces at once
+        column = place[at]
+        level = columns.formation - embedment
+        row = np.argmin(
+            np.where(columns.active[:, column], np.abs(columns.bottom[:, column] - level), np.inf),
+            axis=0,
+        )
+        live &= (column >= 0) & columns.free_draining[row, column]
+        part = np.where(live, np.clip(wanted - got, 0.0, widths(at)), 0.0)
+        live &= part > 1e-9
+        sums += part * np.stack([seepage[row, column], weight[row, column]])
+        got += part
+        cells += live
+        walked.append((column, live.copy()))
+        following = at + step
+        live &= (following >= 0) & (following < place.size)
+        at = np.where(live, following, at)
+        live &= place[at] >= 0
+        live &= got < wanted - 1e-9
+    width = np.maximum(got, 1e-9)
+    mean_seepage, mean_weight = sums / width
+    used = rules.heave(mean_weight, mean_seepage)
+    for column, stood in walked:
+        np.maximum.at(covered, column[stood], used[stood])
+    prisms = Prisms(
+        wall,
+        place[inside],
+        toe,
+        embedment,
+        got,
+        mean_seepage,
+        mean_weight,
+        used,
+        cells,
+        got < wanted - 1e-6,
+        into_tight,
+    )
+    return prisms, covered, into_tight
+
+
+def _faces_of(
+    run: RunFolder, columns: FloorColumns, number: int, wall: WallEntry
+) -> tuple[Plan, Plan, Plan, Floats]:
+    """Faces of a wall between the floor and the ground outside: wall, inside, outside, toe."""
+    pairs = np.asarray(wall.faces, dtype=np.intp)
+    floor = np.zeros(run.area.size, bool)
+    floor[columns.plan] = True
+    first, second = floor[pairs[:, 0]], floor[pairs[:, 1]]
+    keep = first != second
+    inside = np.where(first, pairs[:, 0], pairs[:, 1])[keep]
+    outside = np.where(first, pairs[:, 1], pairs[:, 0])[keep]
+    return np.full(inside.size, number, np.intp), inside, outside, np.asarray(wall.toes)[keep]
+
+
+def _places(run: RunFolder, columns: FloorColumns) -> Plan:
+    """Floor column (n,) of each plan cell; -1 for none."""
+    place = np.full(run.area.size, -1, np.intp)
+    place[columns.plan] = np.arange(columns.plan.size)
+    return place
+
+
+class _Across:
+    """Width [m] of plan cells across the wall: along the row or the column it is walked in."""
+
+    def __init__(self, run: RunFolder, step: Plan, ncol: int):
+        grid = run.ledger.grid
+        self.x, self.y = np.diff(grid.x_edges), -np.diff(grid.y_edges)
+        self.along_row, self.ncol = np.abs(step) == 1, ncol
+
+    def __call__(self, cell: Plan) -> Floats:
+        return np.where(self.along_row, self.x[cell % self.ncol], self.y[cell // self.ncol])

@@ -1,0 +1,160 @@
+"""Tables of stability: soil boundaries, walls and slabs by stage."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from wellring.postprocess.answer import Table
+from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.stability import FloorStability
+from wellring.postprocess.stage_results import StageResult
+
+Found = Sequence[tuple[StageResult, FloorStability]]
+
+
+def stability_tables(run: RunFolder, found: Found) -> dict[str, Table]:
+    """`stability` (soil boundaries), `stability_walls` and `stability_slab`, those with rows."""
+    tables = {
+        "stability": _boundaries(run, found),
+        "stability_walls": _walls(run, found),
+        "stability_slab": _slab(found),
+    }
+    return {name: table for name, table in tables.items() if table[1] or name == "stability"}
+
+
+def _boundaries(run: RunFolder, found: Found) -> Table:
+    """The worst place of each soil boundary under the floor, the governing one of a stage first."""
+    head = [
+        "stage",
+        "above",
+        "beneath",
+        "x",
+        "y",
+        "level [m]",
+        "weight above [Pa]",
+        "water pressure [Pa]",
+        "head [m]",
+        "head it may have [m]",
+        "largest lowering still needed [m]",
+        "weight over pressure [-]",
+        "used [-]",
+        "holds",
+        "rules",
+    ]
+    x, y = (centres / run.ledger.metres_per_unit for centres in run.centres)
+    rows: list[Sequence[object]] = []
+    for result, stable in found:
+        for item in stable.uplift.boundaries:
+            cell = int(stable.columns.plan[item.column])
+            rows.append(
+                [
+                    result.entry.name,
+                    run.ledger.units[item.upper].label,
+                    run.ledger.units[item.lower].label,
+                    float(x[cell]),
+                    float(y[cell]),
+                    item.level,
+                    item.stress,
+                    item.pressure,
+                    item.head,
+                    item.head_allowed,
+                    item.relief,
+                    item.factor,
+                    item.utilisation,
+                    "yes" if item.utilisation <= 1.0 + 1e-9 else "no",
+                    stable.rules.text("uplift"),
+                ]
+            )
+    return head, rows
+
+
+def _walls(run: RunFolder, found: Found) -> Table:
+    """The worst prism at each wall that hangs in pervious soil."""
+    head = [
+        "stage",
+        "wall",
+        "x",
+        "y",
+        "embedment [m]",
+        "prism's width [m]",
+        "submerged weight [Pa]",
+        "seepage force [Pa]",
+        "submerged weight over seepage [-]",
+        "used [-]",
+        "holds",
+        "exit gradient [-]",
+        "critical gradient [-]",
+        "rules",
+    ]
+    x, y = (centres / run.ledger.metres_per_unit for centres in run.centres)
+    rows: list[Sequence[object]] = []
+    for result, stable in found:
+        if stable.heave is None or stable.heave.prisms is None:
+            continue
+        prisms = stable.heave.prisms
+        for number in np.unique(prisms.wall):
+            own = np.flatnonzero(prisms.wall == number)
+            worst = own[int(np.argmax(prisms.utilisation[own]))]
+            column = int(prisms.column[worst])
+            cell = int(stable.columns.plan[column])
+            seepage, weight = float(prisms.seepage[worst]), float(prisms.weight[worst])
+            used = float(prisms.utilisation[worst])
+            rows.append(
+                [
+                    result.entry.name,
+                    run.ledger.walls[int(number)].name,
+                    float(x[cell]),
+                    float(y[cell]),
+                    float(prisms.embedment[worst]),
+                    float(prisms.width[worst]),
+                    weight,
+                    seepage,
+                    weight / seepage if seepage > 0 else None,
+                    used,
+                    "yes" if used <= 1.0 + 1e-9 else "no",
+                    float(stable.heave.gradient[column]),
+                    float(stable.heave.critical[column]),
+                    stable.rules.text("heave"),
+                ]
+            )
+    return head, rows
+
+
+def _slab(found: Found) -> Table:
+    head = [
+        "stage",
+        "weight [Pa]",
+        "tension [Pa]",
+        "held with factors [Pa]",
+        "water under it with pumps [Pa]",
+        "without [Pa]",
+        "used with pumps [-]",
+        "without [-]",
+        "water may rise to [m]",
+        "level before the work [m]",
+        "pumps may stop",
+        "rules",
+    ]
+    rows: list[Sequence[object]] = []
+    for result, stable in found:
+        slab = stable.flotation
+        if slab is not None:
+            rows.append(
+                [
+                    result.entry.name,
+                    slab.slab.weight,
+                    slab.slab.tension,
+                    slab.held,
+                    slab.with_pumps if slab.pumped else None,
+                    slab.without,
+                    slab.utilisation if slab.pumped else None,
+                    slab.utilisation_without,
+                    slab.head_allowed,
+                    slab.natural,
+                    "yes" if slab.may_stop else "no",
+                    stable.rules.text("flotation"),
+                ]
+            )
+    return head, rows

@@ -1,0 +1,114 @@
+"""Where a stability answer fails or leaves its method's range."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.stability import FloorStability
+from wellring.postprocess.stage_results import StageResult
+
+FEW_CELLS = 3
+"""Cells across a prism below which its mean is coarse (own choice)."""
+
+
+def stability_warnings(
+    run: RunFolder, found: Sequence[tuple[StageResult, FloorStability]]
+) -> list[str]:
+    """Sentences for the user, in order of the stages."""
+    stages: dict[str, list[str]] = {}
+    for result, stable in found:
+        for text in [*_uplift(run, stable), *_seepage(run, stable), *_slab(stable)]:
+            stages.setdefault(text, []).append(result.entry.name)
+    said = [f"{', '.join(names)}: {text}" for text, names in stages.items()]
+    if run.ledger.phases:
+        said.append(
+            "stability is judged at the steady end of each stage; in time the pressure under a "
+            "tight soil falls later: do not dig before piezometers show the head that is needed"
+        )
+    return said
+
+
+def _uplift(run: RunFolder, stable: FloorStability) -> list[str]:
+    said, columns = [], stable.columns
+    for item in stable.uplift.boundaries:
+        if item.utilisation > 1.0 + 1e-9:
+            upper, lower = (run.ledger.units[i].label for i in (item.upper, item.lower))
+            said.append(
+                f"the floor HEAVES by uplift: {lower} under {upper} must be relieved by "
+                f"{item.relief:.2f} m at its worst place; the head there is {item.head:.2f} m "
+                f"and may be {item.head_allowed:.2f} m"
+            )
+    with np.errstate(invalid="ignore"):
+        dry = columns.tight & (columns.heads < columns.bottom + 0.9 * columns.thickness)
+    if dry.any():
+        labels = dict.fromkeys(run.ledger.units[int(i)].label for i in np.unique(columns.unit[dry]))
+        told = ", ".join(f"'{label}'" for label in labels)
+        said.append(
+            f"the water falls into {told} under the floor: a plug that dries may crack and then "
+            "no longer holds water back; it is reckoned with its saturated weight"
+        )
+    return said
+
+
+def _seepage(run: RunFolder, stable: FloorStability) -> list[str]:
+    heave, said = stable.heave, []
+    if stable.faces is not None:
+        face = stable.faces
+        said.append(
+            f"water seeps from open faces up to level {face.top:.2f} m (gradient up to "
+            f"{face.gradient:.2f}): loose soil washes out there. Lower the water further, or "
+            "cover the face with a filter, flatten it or hold it by a wall; the slope's own "
+            "stability is not judged"
+        )
+    if heave is None:
+        return said
+    if heave.into_tight:
+        said.append(
+            "a wall's toe stands in or under tight soil: there heave by seepage is not judged; "
+            "uplift of the tight soil is"
+        )
+    prisms = heave.prisms
+    if prisms is not None:
+        if (prisms.cells < FEW_CELLS).any():
+            said.append(
+                f"the prism at a wall is only {int(prisms.cells.min())} cells wide somewhere: "
+                "its mean is coarse; make grid.cell smaller"
+            )
+        if prisms.cut.any():
+            said.append(
+                "the pit is narrower than the prisms at its walls, which end at the opposite "
+                "wall or at tight soil: the seepage force is the mean of what is there"
+            )
+        if _corners(prisms.column):
+            said.append(
+                "in the corners of the walls the gradient is larger than along a straight wall. "
+                "The model is in three dimensions and holds that rise, as finely as its cells: "
+                "sums by hand for a long straight wall give less"
+            )
+    return said
+
+
+def _corners(column: np.ndarray) -> bool:
+    """Whether a floor column touches walls on two sides."""
+    return np.unique(column).size < column.size
+
+
+def _slab(stable: FloorStability) -> list[str]:
+    slab = stable.flotation
+    if slab is None:
+        return []
+    if not slab.pumped:
+        return [
+            "no pump works in this stage, so the slab is judged against the water as it was "
+            "before the work; the model still drains the floor, so this stage's inflow and "
+            "levels are not those without pumps"
+        ]
+    if not slab.may_stop:
+        return [
+            f"pumps must keep the water under the slab below {slab.head_allowed:.2f} m: it would "
+            f"float when they stop (natural level {slab.natural:.2f} m)"
+        ]
+    return []

@@ -1,0 +1,127 @@
+"""Stability through a whole run: uplift of a clay plug and flotation of slabs, by hand.
+
+4 m of clay (19 kN/m³) are left under the floor at −4 m, over gravel whose water stands 6.5 m above
+the clay's base. Published uplift: FoS = Σγt/(γw·h) 1.19188 and EN 1997-1 (2.8) used to 0.932237,
+both with γw 9.81 kN/m³.
+"""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from wellring.inputs.stability import Stability
+from wellring.model.run import run
+from wellring.postprocess.answers import make_answers
+from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.stability import stabilities
+from wellring.postprocess.stage_results import read_results
+
+WATER = 9.81
+SLABS = """
+[[excavation.stages]]
+name = "slab"
+slab = { weight = "20 kPa" }
+
+[[excavation.stages]]
+name = "piles tied"
+slab = { weight = "20 kPa", tension = "10 kPa" }
+
+[[excavation.stages]]
+name = "raised"
+"""
+
+
+@pytest.fixture(scope="module")
+def plug(tmp_path_factory: pytest.TempPathFactory, plain_site: Callable[..., Path]) -> RunFolder:
+    """Two digs and three stages of a slab; all in clay over gravel. Read it, never write."""
+    folder = tmp_path_factory.mktemp("plug")
+    path = plain_site(
+        folder / "site",
+        layers=(("clay", -8.0), ("gravel", -12.0)),
+        soils={"clay": (1e-12, 1e-12), "gravel": (1e-3, 1e-3)},
+        level=-1.5,
+        formations=(-3.0, -4.0),
+        cell=4.0,
+    )
+    path.write_text(path.read_text(encoding="utf-8") + SLABS, encoding="utf-8")
+    (done,) = run(path, out=folder / "runs", figures=False, side_studies=False)
+    return RunFolder(done.folder)
+
+
+def answers_of(folder: RunFolder, rules: Stability | None = None) -> dict:
+    other = folder
+    if rules is not None:
+        changed = folder.description.model_copy(update={"stability": rules})
+        other = folder.reassessed(changed, {})
+    found = make_answers(other, read_results(other))
+    return {"all": found, **found.answers}
+
+
+def test_uplift_by_hand(plug: RunFolder) -> None:
+    said = json.loads((plug.path / "answers.json").read_text(encoding="utf-8"))
+    assert said["02-dig-2.uplift_factor"]["value"] == pytest.approx(1.19188, rel=1e-3)
+    assert said["02-dig-2.uplift"]["value"] == pytest.approx(0.932237, rel=1e-3)
+    assert said["02-dig-2.uplift"]["ok"] is True
+    allowed = -8.0 + 0.9 * 19 * 4 / WATER
+    assert said["02-dig-2.uplift_head_to_reach"]["value"] == pytest.approx(allowed, abs=0.002)
+    assert said["02-dig-2.uplift_relief"]["value"] == 0.0
+    assert said["02-dig-2.exit_gradient"]["value"] is None  # tight floor: uplift judges it
+    assert said["02-dig-2.heave"]["value"] is None
+
+
+def test_global_factor_fails_where_partial_factors_pass(plug: RunFolder) -> None:
+    """The same plug against a factor of 1.2: the head must fall to 19·4/(1.2·γw) over the base."""
+    said = answers_of(plug, Stability(rules="global factor"))
+    worst = said["02-dig-2.uplift"]
+    assert worst.value == pytest.approx(1.2 / (19 * 4 / (WATER * 6.5)), rel=1e-3)
+    assert worst.ok is False
+    assert said["all"].all_ok is False
+    needed = 6.5 - 19 * 4 / (1.2 * WATER)
+    assert said["02-dig-2.uplift_relief"].value == pytest.approx(needed, abs=0.003)
+    assert any("HEAVES by uplift: gravel under clay" in text for text in said["all"].warnings)
+    assert any("uplift_factor = 1.2" in text for text in said["all"].assumptions)
+
+
+def test_slab_weighs_on_the_plug(plug: RunFolder) -> None:
+    said = answers_of(plug)
+    used = WATER * 6.5 / (0.9 * (19 * 4 + 20))
+    assert said["03-slab.uplift"].value == pytest.approx(used, rel=1e-3)
+    assert "03-slab.exit_gradient" not in said
+
+
+def test_flotation_by_hand(plug: RunFolder) -> None:
+    """Without pumps the water stands at −1.5 m, 2.5 m over the slab's underside at −4 m."""
+    said = answers_of(plug)
+    water = 2.5 * WATER
+    for stage, held in (
+        ("03-slab", 0.9 * 20),
+        ("04-piles-tied", 0.9 * 20 + 10 / 1.4),
+        ("05-raised", 0.9 * 20 + 10 / 1.4),
+    ):
+        without = said[f"{stage}.flotation_without_pumps"]
+        assert without.value == pytest.approx(water / held, rel=1e-3), stage
+        assert said[f"{stage}.flotation_head_allowed"].value == pytest.approx(-4 + held / WATER)
+    assert said["03-slab.flotation_without_pumps"].value > 1
+    assert said["pumping_may_stop"].value == "from 'piles tied' on"
+    one = answers_of(plug, Stability(rules="global factor", flotation_factor=1.25))
+    assert one["04-piles-tied.flotation_without_pumps"].value == pytest.approx(
+        1.25 * water / 30, rel=1e-3
+    )
+    assert one["pumping_may_stop"].value == "in no stage"
+    text = (plug.path / "tables" / "stability_slab.csv").read_text(encoding="utf-8")
+    assert text.count("\n") == 4
+
+
+def test_columns_hold_their_weights(plug: RunFolder) -> None:
+    """Every column: 19 kN/m³ of clay that keeps its water; the head passes to the gravel's."""
+    results = read_results(plug)
+    stable = stabilities(plug, results)[2]
+    assert stable is not None
+    columns = stable.columns
+    base = np.isclose(columns.bottom, -8.0)
+    assert columns.stress[base] == pytest.approx(76e3)
+    assert columns.head_at[base] == pytest.approx(-1.5, abs=0.002)
+    assert np.isfinite(stable.used).all()
