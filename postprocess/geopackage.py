@@ -26,6 +26,7 @@ DESCRIPTIONS = {
     "drawdown": "Contour lines of the water table's drawdown [m]",
     "largest_drawdown": "Contour lines of the largest drawdown, of water table or any layer [m]",
     "settlement": "Contour lines of the final settlement [mm]",
+    "stability": "Share used of what holds the floor: uplift, seepage heave, exit gradient [-]",
     "settlement_zones": "Ground by class of its final settlement [mm]",
     "influence": "Ground outside the pit with at least this drawdown [m], of any layer",
 }

@@ -24,6 +24,7 @@ from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.settlement import settlements
 from wellring.postprocess.settlement_layers import settlement_layers
 from wellring.postprocess.site_layer import site_layer
+from wellring.postprocess.stability_layers import stability_layers
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -75,7 +76,7 @@ def make_layers(run: RunFolder, results: Sequence[StageResult]) -> dict[str, Geo
     """The vector layers by name, each ready to be written; without those that would be empty.
 
     Layers of one stage are called `floor_…`, `drawdown_…`, `largest_drawdown_…`,
-    `settlement_…`, `settlement_zones_…` and `influence_…` after the stage's folder
+    `stability_…`, `settlement_…`, `settlement_zones_…` and `influence_…` after the stage's folder
     ("drawdown_01_first_dig").
     """
     layers = {
@@ -94,6 +95,7 @@ def make_layers(run: RunFolder, results: Sequence[StageResult]) -> dict[str, Geo
         layers[f"floor_{slug}"] = _floor(run, result)
         layers[f"drawdown_{slug}"] = _contours(run, result.fall.table)
         layers[f"largest_drawdown_{slug}"] = _contours(run, result.fall.largest)
+    layers |= stability_layers(run, results, _cell_polygons)
     layers |= settlement_layers(run, results)
     return {name: layer for name, layer in layers.items() if len(layer)}
 

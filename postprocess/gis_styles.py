@@ -295,6 +295,14 @@ def style_of(layer: str, contour_levels: Sequence[float]) -> str:
             ],
             None,
         ),
+        "stability": (
+            [
+                Rule("held", fill(WATER, 0.55), '"used" <= 1'),
+                Rule("not held", fill(WARM, 0.8), '"used" > 1'),
+                Rule("nothing to judge", fill(GREY, 0.5), '"used" is null'),
+            ],
+            None,
+        ),
         "wells": (
             [
                 Rule("works as wanted", marker("circle", WATER),

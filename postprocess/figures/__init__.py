@@ -26,8 +26,8 @@ def draw_figures(run: RunFolder, results: list[StageResult], folder: Path) -> li
 
     Plans of drawdown (water table in every stage; each aquifer with a head of its own in the
     last), two sections through the pit, borings beside the model, depth of the water below the
-    last floor, inflow by stage, settlement by stage and in time, reach of the
-    drawdown by direction.
+    last floor, stability of every floor, inflow by stage, settlement by stage and in time, reach
+    of the drawdown by direction.
 
     Parameters
     ----------
@@ -81,6 +81,8 @@ def _sheets(run: RunFolder, results: list[StageResult]) -> Iterator[tuple[str, F
     from wellring.postprocess.figures.influence_rose import draw_influence
     from wellring.postprocess.figures.plan import draw_plan, plan_windows
     from wellring.postprocess.figures.section import draw_section
+    from wellring.postprocess.figures.stability_map import draw_stability
+    from wellring.postprocess.stability import stabilities
 
     cuts = pit_cuts(run)
     windows = plan_windows(run, results)
@@ -105,6 +107,9 @@ def _sheets(run: RunFolder, results: list[StageResult]) -> Iterator[tuple[str, F
     dry = results[last].dryness
     if dry is not None and dry.plan.size:
         yield "floor", draw_floor(run, results[last])
+    for result, stable in zip(results, stabilities(run, results), strict=True):
+        if stable is not None:
+            yield f"stability-{result.entry.folder}", draw_stability(run, result, stable)
     if any(result.inflow is not None for result in results):
         yield "inflow", draw_inflow(run, results)
     yield from _settlement_sheets(run, results)

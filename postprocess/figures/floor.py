@@ -54,7 +54,7 @@ def draw_floor(run: RunFolder, result: StageResult) -> Figure:
     assert dry is not None
     figure = sheet(run, "Water below the floor of the excavation", result.entry.name)
     axes = panel(figure, _LEFT, _BOTTOM, _WIDTH, _HEIGHT)
-    frame_plan(axes, _window(run, scales), scales, run)
+    frame_plan(axes, floor_window(run, scales), scales, run)
     axes.set_facecolor(PAPER)
     placer = LabelPlacer(axes)
     draw_scale_and_north(axes, scales)
@@ -77,7 +77,8 @@ def draw_floor(run: RunFolder, result: StageResult) -> Figure:
     return figure
 
 
-def _window(run: RunFolder, scales: Scales) -> tuple[float, float, float, float]:
+def floor_window(run: RunFolder, scales: Scales) -> tuple[float, float, float, float]:
+    """The part of the plan that shows the floor: west, south, east, north [crs units]."""
     outline = scales.crs(np.asarray(run.ledger.outline))
     low, high = outline.min(axis=0), outline.max(axis=0)
     span = 1.36 * (high - low)

@@ -79,6 +79,8 @@ def test_every_figure_comes_as_a_sheet_of_png_and_svg(drawn: Drawn) -> None:
         "section-across",
         "borings",
         "floor",
+        "stability-01-dig-1",
+        "stability-02-dig-2",
         "inflow",
         "settlement-01-dig-1",
         "settlement-02-dig-2",

@@ -80,7 +80,7 @@ def test_every_layer_has_the_sites_crs(run: RunFolder, package: Path, folder: Pa
 
 
 def test_layers_of_every_stage_are_there(package: Path) -> None:
-    ground = ("settlement", "settlement_zones", "influence")
+    ground = ("stability", "settlement", "settlement_zones", "influence")
     fixed = {"model_extent", "excavation", "walls", "wells", "wells_by_stage", "borings", "points"}
     stages = {
         f"{kind}_{slug}"

@@ -15,6 +15,7 @@ import pytest
 from wellring.inputs.stability import Stability
 from wellring.model.run import run
 from wellring.postprocess.answers import make_answers
+from wellring.postprocess.gis_layers import make_layers
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.stability import stabilities
 from wellring.postprocess.stage_results import read_results
@@ -125,3 +126,48 @@ def test_columns_hold_their_weights(plug: RunFolder) -> None:
     assert columns.stress[base] == pytest.approx(76e3)
     assert columns.head_at[base] == pytest.approx(-1.5, abs=0.002)
     assert np.isfinite(stable.used).all()
+
+
+def test_layer_tells_every_cell(plug: RunFolder) -> None:
+    results = read_results(plug)
+    layer = make_layers(plug, results)["stability_02_dig_2"]
+    assert layer.geometry.area.sum() == pytest.approx(20 * 12)
+    assert set(layer["base_of"]) == {"clay"}
+    assert layer["uplift_used"].to_numpy() == pytest.approx(0.932237, rel=1e-3)
+    assert layer["holds"].all()
+
+
+def test_wall_in_sand_by_hand(tmp_path: Path, plain_site: Callable[..., Path]) -> None:
+    """A pit in sand inside tight walls: what the prism sums is checked against its own columns.
+
+    The floor is drained at -4 m, so the largest column of cells at the wall gives at least what
+    the prism gives, and the gradient there is that of the modelled heads.
+    """
+    wall = {"kind": "slurry", "line": "outline", "toe": -8.0, "k": 1e-12, "thickness": 0.8}
+    path = plain_site(tmp_path / "site", walls=[wall], cell=1.0)
+    (done,) = run(path, out=tmp_path / "runs", figures=False, side_studies=False)
+    folder = RunFolder(done.folder)
+    results = read_results(folder)
+    stable = stabilities(folder, results)[1]
+    assert stable is not None
+    assert stable.heave is not None
+    prisms, columns = stable.heave.prisms, stable.columns
+    assert prisms is not None
+    assert prisms.embedment == pytest.approx(4.0)
+    assert prisms.width == pytest.approx(2.0)
+    assert prisms.cells.min() >= 2
+    # Sand of 19 kN/m³ wholly under water: 4 m of submerged weight, less water above formation.
+    assert prisms.weight == pytest.approx((19 - WATER) * 4e3, rel=0.02)
+    # One prism by hand: columns inward from the middle of the west wall.
+    x, y = folder.centres
+    at_wall = np.flatnonzero(np.abs(x[columns.plan] - (466000.0 + 0.5)) < 0.3)
+    middle = at_wall[np.argmin(np.abs(y[columns.plan[at_wall]] - 5918006.0))]
+    row = np.flatnonzero(np.abs(y[columns.plan] - y[columns.plan[middle]]) < 1e-6)
+    row = row[np.argsort(x[columns.plan[row]])][:2]
+    layer = int(np.argmin(np.abs(columns.bottom[:, middle] + 8.0)))
+    by_hand = 9.81e3 * float((columns.head_at[layer, row] + 4.0).mean())
+    mine = np.flatnonzero(prisms.column == middle)
+    assert prisms.seepage[mine[0]] == pytest.approx(by_hand, rel=0.02)
+    said = done.answers.answers["01-dig-1.heave_prism"]
+    assert said.value == pytest.approx(prisms.utilisation.max())
+    assert any("corners" in text for text in done.answers.warnings)
