@@ -21,7 +21,6 @@ LINE = 'line = "outline"  '
 FINAL = 'name = "final dig"'
 LEVEL = "level = 2.5      "
 SOURCE = "source_distance = 300.0  "
-LASTS = "lasts = 90  "
 PILES = "pile_width = 0.6  "
 CORNERS = (
     "corners = [[466000.0, 5918000.0], [466030.0, 5918000.0], [466030.0, 5918020.0], "

@@ -164,6 +164,19 @@ def test_exit_code_when_the_pit_is_not_dry(
     assert wellring_process("report", folder, "--no-figures").code == 1
 
 
+def test_exit_code_when_the_floor_is_not_held(
+    small: Path, tmp_path: Path, wellring_process: Any
+) -> None:
+    shutil.copytree(small, tmp_path / "heaves", ignore=shutil.ignore_patterns("*.runs"))
+    site = tmp_path / "heaves" / "site.toml"
+    rules = '\n[stability]\nrules = "global factor"\nuplift_factor = 3.0\n'
+    site.write_text(site.read_text() + rules)
+    done = wellring_process("run", site, *QUICK)
+    assert done.code == 1
+    assert re.search(r"  uplift +\d\.\d\d \(at most 1\.00\)  NOT OK", done.out)
+    assert "the floor HEAVES by uplift" in done.out
+
+
 FAILING = """#!/bin/sh
 if [ "$1" = --version ]; then echo "mf6: 6.4.1 Release 12/09/2022"; exit 0; fi
 echo "out of sorts"
