@@ -219,6 +219,11 @@ if TYPE_CHECKING:
     ClogFactor: TypeAlias = float
     PartialFactor: TypeAlias = float
     SafetyFactor: TypeAlias = float
+    Volume: TypeAlias = float
+    Velocity: TypeAlias = float
+    WeekHours: TypeAlias = float
+    Share: TypeAlias = float
+    PipeC: TypeAlias = float
 else:
     _level = _reader("a level", "m", low=-2000, high=9000)
     _flow = _reader("a flow", "m3/s", above=0, high=2)
@@ -281,3 +286,8 @@ else:
     ClogFactor = _number("a clogging factor", low=1, high=1e4)
     PartialFactor = _number("a partial factor", low=0.1, high=10)
     SafetyFactor = _number("a factor of safety", low=1, high=10)
+    Volume = _quantity("a volume", "m3", above=0, high=1e12)
+    Velocity = _quantity("a velocity", "m/s", "1.5 m/s", above=0, high=20)
+    WeekHours = _number("hours of a week", above=0, high=168)
+    Share = _quantity("a share", "1", low=0, high=10)
+    PipeC = _number("Hazen and Williams' C", low=20, high=200)

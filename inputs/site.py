@@ -13,6 +13,7 @@ from pydantic import Discriminator, Field, Tag, model_validator
 
 from wellring.inputs.assessment import Assessment
 from wellring.inputs.drainage import Drainage
+from wellring.inputs.operations import Operations
 from wellring.inputs.quantities import (
     Azimuth,
     BedConductance,
@@ -24,7 +25,6 @@ from wellring.inputs.quantities import (
     Consolidation,
     Coordinate,
     Day,
-    Discharge,
     DrawdownLimit,
     Duration,
     Gradient,
@@ -34,16 +34,12 @@ from wellring.inputs.quantities import (
     Level,
     LevelOrFile,
     Modulus,
-    Money,
     Overconsolidation,
-    PayFactor,
     Pressure,
-    PumpsPerOperator,
     RateOrFile,
     RecompressionIndex,
     Rotation,
     SettlementLimit,
-    ShiftHours,
     SlopeLimit,
     StorageOrAuto,
     UnitWeight,
@@ -346,21 +342,6 @@ class Time(Table):
     """Each step is so many times as long as the one before."""
     longest_step: Duration | None = None
     """[days]; a twelfth of each stretch of time between changes where left out."""
-
-
-class Operations(Table):
-    """[operations]: what running the scheme costs."""
-
-    currency: Text | None = None
-    wage: Money | None = None
-    night_rate: PayFactor | None = None
-    overtime_rate: PayFactor | None = None
-    shift_hours: ShiftHours | None = None
-    pumps_per_operator: PumpsPerOperator | None = None
-    power_price: Money | None = None
-    pump_hire: Money | None = None
-    discharge_fee: Money | None = None
-    discharge_limit: Discharge | None = None
 
 
 class SiteDescription(Table):

@@ -49,6 +49,7 @@ _COMMON: dict[str, dict[str, float]] = {
         "MGD": 1e6 * _GALLON / DAY,
         "cfs": _FOOT**3,
     },
+    "m3": {"m3": 1.0, "L": 1e-3, "l": 1e-3, "gal": _GALLON},
     "N/m3": {
         "N/m3": 1.0,
         "kN/m3": 1e3,
@@ -78,6 +79,7 @@ EXAMPLES = {
     "m": 'a length such as 9.5 or "9.5 m" or "31 ft"',
     "m/s": 'a speed such as 2e-4 or "2e-4 m/s" or "17 m/day"',
     "m3/s": 'a flow such as 0.01 or "40 m3/h" or "150 gpm"',
+    "m3": 'a volume such as 20000 or "20000 m3" or "5e6 gal"',
     "N/m3": 'a unit weight such as 18000 or "18 kN/m3"',
     "Pa": 'a pressure such as 18000 or "18 kPa"',
     "1/s": 'a conductance per area such as 1e-6 or "1e-6 1/s"',

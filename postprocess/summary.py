@@ -44,6 +44,13 @@ def summary(run: RunFolder, answers: Answers, folder: Path) -> str:
             "settlement_at_end_model",
             "settlement_reach",
             "settlement_slope",
+            "discharge_steady",
+            "discharge_peak",
+            "pumps",
+            "operators",
+            "power",
+            "cost_week",
+            "tank_area_needed",
         ):
             answer = answers.answers.get(f"{key}.{name}")
             if answer is not None:
@@ -54,6 +61,10 @@ def summary(run: RunFolder, answers: Answers, folder: Path) -> str:
     lines.append("")
     for name in (
         "pumping_may_stop",
+        "discharge_volume",
+        "energy",
+        "operator_hours",
+        "cost",
         "grid_error",
         "farther_source_inflow",
         "farther_source_level",
@@ -93,6 +104,10 @@ def value_text(answer: Answer, system: str) -> str:
         text = f"{answer.value:.2f}"
     elif answer.kind == "percent":
         text = f"{answer.value:+.1f} %" if "Change" in answer.label else f"{answer.value:.2g} %"
+    elif answer.kind == "count":
+        text = f"{answer.value:,.0f} {answer.unit}"
+    elif answer.kind == "number":
+        text = f"{answer.value:.3g} {answer.unit}"
     else:
         text = f"{answer.value:g} {answer.unit}"
     if answer.ok is None:
@@ -102,6 +117,8 @@ def value_text(answer: Answer, system: str) -> str:
         limit = f" (needed {shown('length', system).text(answer.limit)})"
     elif answer.limit is not None and answer.kind == "ratio":
         limit = f" (at most {answer.limit:.2f})"
+    elif answer.limit is not None and answer.kind in ("flow", "volume", "area"):
+        limit = f" (limit {shown(answer.kind, system).text(answer.limit)})"
     elif answer.limit is not None and answer.kind == "percent":
         limit = f" (limit {answer.limit:g} %)"
     return f"{text}{limit}  {'ok' if answer.ok else 'NOT OK'}"

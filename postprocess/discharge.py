@@ -1,0 +1,76 @@
+"""How long each stage is pumped, and how much water that gives: steady, or followed in time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from wellring.inputs.units import DAY
+from wellring.postprocess.run_folder import RunFolder
+
+
+@dataclass(frozen=True)
+class Discharge:
+    """Water of one stage: `steady` is pumped less returned [m³/s], `days` how long, None unknown.
+
+    `peak` [m³/s] and `volume` [m³] come from the run in time where there is one; otherwise the
+    peak is None and the volume is the steady rate over the days.
+    """
+
+    steady: float
+    days: float | None
+    peak: float | None
+    volume: float | None
+    followed: bool
+
+
+def discharge_of(run: RunFolder, stage: int, steady: float) -> Discharge:
+    """Discharge of the ledger's stage number `stage` whose steady rate is known [m³/s]."""
+    days = stage_days(run, stage)
+    series = _in_time(run, stage)
+    if series is None:
+        volume = None if days is None else steady * days * DAY
+        return Discharge(steady, days, None, volume, False)
+    peak, volume, length = series
+    if days is None or abs(length - days) > 1e-6:
+        # Followed for another time than the stage is said to last: the steady rate fills it up.
+        volume = None if days is None else volume + steady * (days - length) * DAY
+    return Discharge(steady, days, peak, volume, True)
+
+
+def stage_days(run: RunFolder, stage: int) -> float | None:
+    """Days that a stage is pumped: to the next stage's day, or as long as it lasts.
+
+    Pumping before the dig belongs to the first stage.
+    """
+    stages = run.ledger.stages
+    entry = stages[stage]
+    after = stages[stage + 1].day if stage + 1 < len(stages) else None
+    time = run.description.time
+    begins = entry.day
+    if stage == 1 and time is not None and time.pumping_starts is not None and begins is not None:
+        begins = min(begins, time.pumping_starts)
+    if begins is not None and after is not None:
+        return after - begins
+    if entry.lasts is None:
+        return None
+    return entry.lasts + ((entry.day or 0.0) - begins if begins is not None else 0.0)
+
+
+def _in_time(run: RunFolder, stage: int) -> tuple[float, float, float] | None:
+    """Peak [m³/s], volume [m³] and length [days] of a stage's phases; None without any."""
+    found = [phase for phase in run.ledger.phases if phase.stage == stage]
+    if not found:
+        return None
+    peak, volume, length = 0.0, 0.0, 0.0
+    for phase in found:
+        day, rates = run.budget_in_time(phase)
+        none = np.zeros_like(day)
+        drains = [rates[n] for n in rates if n.startswith("DRN_") and n.endswith("_OUT")]
+        net = np.sum([none, *drains], axis=0) + rates.get("MAW_OUT", none)
+        net = net - rates.get("MAW_IN", none)
+        peak = max(peak, float(net.max()))
+        volume += float(np.sum(net * np.diff(day, prepend=phase.begins)) * DAY)
+        length += phase.ends - phase.begins
+    return peak, volume, length
