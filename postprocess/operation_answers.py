@@ -132,7 +132,7 @@ def _pump_warnings(run: RunFolder, stage: StageOperation, part: Part) -> None:
         worst = max(weak, key=lambda duty: duty.head - (duty.rated or 0.0))
         part.warnings.append(
             f"{stage.entry.name}: {len(weak)} pumps do not make the head they need, worst "
-            f"'{worst.name}' with {worst.head:.1f} m needed and {worst.rated:.1f} m made at its flow"
+            f"'{worst.name}' with {worst.head:.1f} m needed, {worst.rated:.1f} m made at its flow"
         )
     sump = sump_of(run)
     given = None if sump is None else sump.pump_capacity
@@ -217,8 +217,8 @@ def _operations_table(stages: Sequence[StageOperation]) -> tuple[list[str], list
 def _pumps_table(stages: Sequence[StageOperation]) -> tuple[list[str], list[Sequence[object]]]:
     head = [
         "stage", "pump", "for", "pumps", "points", "flow [m3/s]", "static lift [m]",
-        "riser and outfall loss [m]", "header loss [m]", "head [m]", "head its pump makes [m]", "enough",
-        "efficiency with motor [-]", "power [W]",
+        "riser and outfall loss [m]", "header loss [m]", "head [m]", "head its pump makes [m]",
+        "enough", "efficiency with motor [-]", "power [W]",
     ]  # fmt: skip
     rows: list[Sequence[object]] = [
         [
