@@ -15,6 +15,11 @@ Floats = NDArray[np.float64]
 SEEPS = 1e-9
 """Flow per area [m/s] from which a face counts as seeping."""
 
+FOOT = 1.0
+"""Width [m] of the floor along open faces that is not judged by its gradient (own choice): toward
+the foot of a vertical face the exact gradient grows without bound, so the model's follows its
+cells."""
+
 
 @dataclass(frozen=True)
 class FaceSeepage:
@@ -63,6 +68,43 @@ def face_seepage(run: RunFolder, result: StageResult) -> FaceSeepage | None:
         float((bottom + wet)[seeps].max()),
         float(area[seeps].sum()),
     )
+
+
+def foot_of_open_faces(
+    run: RunFolder, result: StageResult, plan: NDArray[np.intp]
+) -> NDArray[np.bool_]:
+    """Which of the floor's plan cells (m,) have their middle within :data:`FOOT` of an open face.
+
+    Open is every face of the pit, dug in modelled ground, without a wall that holds water now.
+    """
+    from scipy.spatial import KDTree
+
+    stage, n = run.ledger.stages.index(result.entry) - 1, run.area.size
+    rim = np.asarray(run.ledger.rim, dtype=np.intp).reshape(-1, 2)
+    walled = [
+        pair
+        for wall in run.ledger.walls
+        if wall.holds_water and wall.from_stage <= stage
+        for pair in wall.faces
+    ]
+    pairs = np.sort(np.asarray(walled, dtype=np.intp).reshape(-1, 2), axis=1)
+    keys = np.sort(rim, axis=1) @ np.array([n, 1])
+    grid_top = np.where(result.grid.active, result.grid.top, -np.inf).max(axis=0)
+    dug = grid_top[rim[:, 1]] > (result.entry.formation or 0.0) + 1e-3
+    first, second = rim[dug & ~np.isin(keys, pairs @ np.array([n, 1]))].T
+    if not first.size:
+        return np.zeros(plan.size, bool)
+    grid = run.ledger.grid
+    x, y = (each.ravel() for each in np.meshgrid(*run.local_centres))
+    half_x, half_y = 0.5 * np.diff(grid.x_edges), -0.5 * np.diff(grid.y_edges)
+    row, column = np.divmod(first, grid.ncol)
+    step_row, step_column = row - second // grid.ncol, column - second % grid.ncol
+    # Middle of each face, from the cell inside toward the one outside.
+    at = np.column_stack(
+        [x[first] - step_column * half_x[column], y[first] + step_row * half_y[row]]
+    )
+    distance, _ = KDTree(at).query(np.column_stack([x[plan], y[plan]]))
+    return distance <= FOOT + 1e-6
 
 
 def _face_widths(run: RunFolder) -> Floats:

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wellring.inputs.units import WATER_UNIT_WEIGHT
+from wellring.postprocess.face_seepage import foot_of_open_faces
 from wellring.postprocess.floor_columns import FloorColumns
 from wellring.postprocess.ledger import WallEntry
 from wellring.postprocess.run_folder import RunFolder
@@ -58,7 +59,9 @@ class Heave:
     critical : critical gradient of that soil.
     column : largest utilisation of the column by itself; NaN where the floor is tight.
     level : level down to which that column reaches [m].
-    judged : the prism's utilisation beside walls, the column's own elsewhere; NaN where tight.
+    judged : the prism's utilisation beside walls, the column's own elsewhere; NaN where tight and
+        at the foot of open faces.
+    foot : the foot of open faces, where neither gradient nor column is judged.
     prisms : None where no wall hangs in pervious soil.
     """
 
@@ -67,6 +70,7 @@ class Heave:
     column: Floats
     level: Floats
     judged: Floats
+    foot: NDArray[np.bool_]
     prisms: Prisms | None
     into_tight: int
 
@@ -87,7 +91,8 @@ def seepage_heave(
     worst = np.argmax(used, axis=0)
     alone = np.where(tight, np.nan, used[worst, column])
     prisms, covered, into_tight = _prisms(run, result, columns, rules, seepage, weight)
-    judged = alone.copy()
+    foot = foot_of_open_faces(run, result, columns.plan)
+    judged = np.where(foot, np.nan, alone)
     if prisms is not None:
         judged[covered >= 0] = covered[covered >= 0]
         judged = np.where(tight, np.nan, judged)
@@ -97,6 +102,7 @@ def seepage_heave(
         alone,
         columns.bottom[worst, column],
         judged,
+        foot,
         prisms,
         into_tight,
     )

@@ -39,7 +39,7 @@ class FloorStability:
         if self.heave is None:
             return np.full(self.columns.plan.size, np.nan)
         permitted = self.heave.critical / self.rules.factors["exit_gradient_factor"]
-        return self.heave.gradient / permitted
+        return np.where(self.heave.foot, np.nan, self.heave.gradient / permitted)
 
     @property
     def used(self) -> Floats:

@@ -113,7 +113,7 @@ def _exit_gradient(run: RunFolder, result: StageResult, stable: FloorStability, 
         part.answers[f"{key}.exit_gradient"] = Answer(
             None,
             "1",
-            "the floor is tight soil: uplift judges it, not its gradient",
+            "the floor is tight soil, which uplift judges, or the foot of open faces",
             f"{name}: exit gradient",
             "ratio",
         )
@@ -144,7 +144,7 @@ def _heave(run: RunFolder, result: StageResult, stable: FloorStability, part: Pa
         part.answers[f"{key}.heave"] = Answer(
             None,
             "1",
-            "the floor is tight soil: uplift judges it",
+            "the floor is tight soil, which uplift judges, or the foot of open faces",
             f"{name}: seepage heave",
             "ratio",
         )
@@ -184,7 +184,8 @@ def _heave(run: RunFolder, result: StageResult, stable: FloorStability, part: Pa
         float(heave.column[column]),
         "1",
         f"the worst single column of cells, {place_text(run, int(columns.plan[column]))}, down "
-        f"to {heave.level[column]:.2f} m; not judged beside a wall, where the prism is",
+        f"to {heave.level[column]:.2f} m; not judged at walls, where the prism is, "
+        "nor at the foot of open faces",
         f"{name}: … of the worst single column",
         "ratio",
     )

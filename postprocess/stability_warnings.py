@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from wellring.postprocess.face_seepage import FOOT
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.stability import FloorStability
 from wellring.postprocess.stage_results import StageResult
@@ -65,6 +66,14 @@ def _seepage(run: RunFolder, stable: FloorStability) -> list[str]:
         )
     if heave is None:
         return said
+    at_foot = np.where(heave.foot, heave.gradient / heave.critical, 0.0)
+    if np.nanmax(at_foot, initial=0.0) > 0.05:
+        said.append(
+            f"water rises within {FOOT:g} m of the foot of open faces (gradient "
+            f"{np.nanmax(at_foot, initial=0.0):.2f} of the critical one, more in finer cells): "
+            "loose soil boils and washes out there. It is not judged; weight it with a filter or "
+            "lower the water further"
+        )
     if heave.into_tight:
         said.append(
             "a wall's toe stands in or under tight soil: there heave by seepage is not judged; "

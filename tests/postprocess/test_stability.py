@@ -7,6 +7,7 @@ both with γw 9.81 kN/m³.
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -16,10 +17,13 @@ from wellring.inputs.stability import Stability
 from wellring.model.run import run
 from wellring.postprocess.answers import make_answers
 from wellring.postprocess.gis_layers import make_layers
+from wellring.postprocess.ledger import WellEntry
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.stability import stabilities
+from wellring.postprocess.stability_answers import assess_stability
 from wellring.postprocess.stage_results import read_results
 
+EAST, NORTH = 466000.0, 5918000.0
 WATER = 9.81
 SLABS = """
 [[excavation.stages]]
@@ -171,3 +175,43 @@ def test_wall_in_sand_by_hand(tmp_path: Path, plain_site: Callable[..., Path]) -
     said = done.answers.answers["01-dig-1.heave_prism"]
     assert said.value == pytest.approx(prisms.utilisation.max())
     assert any("corners" in text for text in done.answers.warnings)
+
+
+def test_foot_of_open_faces_is_told_not_judged(
+    tmp_path: Path, plain_site: Callable[..., Path]
+) -> None:
+    """Toward the foot of an open face the gradient follows the cells, so it is no verdict."""
+    path = plain_site(tmp_path / "site", cell=1.0)
+    (done,) = run(path, out=tmp_path / "runs", figures=False, side_studies=False)
+    folder = RunFolder(done.folder)
+    stable = stabilities(folder, read_results(folder))[1]
+    assert stable is not None
+    assert stable.heave is not None
+    foot, gradient = stable.heave.foot, stable.heave.gradient
+    x, y = (c[stable.columns.plan] - o for c, o in zip(folder.centres, (EAST, NORTH), strict=True))
+    away = np.minimum.reduce([x, 20 - x, y, 12 - y])
+    assert (away[foot] <= 1.001).all()
+    assert (away[~foot] > 0.99).all()
+    assert gradient[foot].max() > 1.2 * gradient[~foot].max()
+    said = done.answers.answers["01-dig-1.exit_gradient"]
+    assert said.value == pytest.approx(gradient[~foot].max())
+    for words in ("foot of open faces", "water seeps from open faces"):
+        assert any(words in text for text in done.answers.warnings)
+
+
+def test_slab_without_working_pumps_is_judged_without(plug: RunFolder) -> None:
+    """Where no point of the scheme works any more the slab must hold the natural water."""
+    ledger = plug.ledger
+    count = len(ledger.stages)
+    idle = WellEntry(
+        "W1", "deep wells", EAST, NORTH, (-12.0, -9.0), 0.1, [], -9.0, None, None,
+        [None] * count, ["level"] * (count - 3) + ["not used"] * 3, [None] * count, [0.0] * count,
+    )  # fmt: skip
+    other = RunFolder(plug.path)
+    other.__dict__["ledger"] = replace(ledger, wells=[idle])
+    part = assess_stability(other, read_results(other))
+    slab = part.answers["03-slab.flotation"]
+    assert slab.value == pytest.approx(2.5 * WATER / 18, rel=1e-3)
+    assert slab.ok is False
+    assert part.answers["04-piles-tied.flotation"].ok is True
+    assert any("no pump works in this stage" in text for text in part.warnings)
