@@ -176,6 +176,8 @@ if TYPE_CHECKING:
     CellSize: TypeAlias = float
     SettlementLimit: TypeAlias = float
     DrawdownLimit: TypeAlias = float
+    PileCover: TypeAlias = float
+    StreamFlow: TypeAlias = float
     DrawdownLimits: TypeAlias = tuple[float, ...]
     SettlementLimits: TypeAlias = tuple[float, ...]
     Conductivity: TypeAlias = float
@@ -242,6 +244,8 @@ else:
     _drawdown = _reader("a drawdown", "m", above=0, high=200)
     SettlementLimit = Annotated[float, BeforeValidator(_settlement)]
     DrawdownLimit = Annotated[float, BeforeValidator(_drawdown)]
+    PileCover = _quantity("a cover of water", "m", low=0, high=10)
+    StreamFlow = _quantity("a flow", "m3/s", above=0, high=1e6)
     SettlementLimits = _rising(_settlement, 'a rising list such as ["5 mm", "10 mm", "25 mm"]')
     DrawdownLimits = _rising(_drawdown, "a rising list such as [0.1, 0.5, 1.0]")
     Conductivity = _quantity("a hydraulic conductivity", "m/s", low=1e-14, high=1)

@@ -34,6 +34,8 @@ from wellring.inputs.geodata import (
 from wellring.inputs.piezometers import Piezometers, read_piezometers
 from wellring.inputs.plan_rules import check_plan
 from wellring.inputs.read_borings import read_borings
+from wellring.inputs.read_neighbours import read_neighbours
+from wellring.inputs.receptors import Receptors
 from wellring.inputs.site import Recharge, SiteDescription
 from wellring.inputs.site_rules import check_rules, refuse_unsupported
 from wellring.inputs.surface import GroundSurface, read_ground
@@ -67,6 +69,7 @@ class Site:
     files: Mapping[str, str]
     warnings: tuple[str, ...]
     lines: Mapping[str, int]
+    neighbours: Receptors | None = None
 
     @property
     def name(self) -> str:
@@ -166,6 +169,7 @@ def _read_data(path: Path, description: SiteDescription, faults: TomlFaults) -> 
         if piezometers is not None:
             check_near(piezometers.xy, outline, faults, file, "water.piezometers")
         check_plan(description, outline, geometries, file, faults)
+    receptors = read_neighbours(description.neighbours, *where, pit=outline)
     if faults.faults or outline is None or ground is None:
         return None
     return Site(
@@ -180,6 +184,7 @@ def _read_data(path: Path, description: SiteDescription, faults: TomlFaults) -> 
         files=MappingProxyType(_hashes(path, description)),
         warnings=tuple(faults.warnings),
         lines=MappingProxyType(dict(faults.lines)),
+        neighbours=receptors,
     )
 
 
@@ -229,6 +234,8 @@ def _drainage_shape(drainage: Placed, place: str, where: Where) -> BaseGeometry 
 def _hashes(path: Path, description: SiteDescription) -> dict[str, str]:
     """SHA-256 of the site file and of every file it names."""
     names = {path.name, *_file_names(description)}
+    for name in [name for name in names if name.lower().endswith(".shp")]:
+        names |= {f"{name[:-4]}{suffix}" for suffix in (".dbf", ".shx", ".prj", ".cpg")}
     found = {}
     for name in sorted(names):
         target = path.parent / name.split("#")[0]

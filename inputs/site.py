@@ -13,6 +13,7 @@ from pydantic import Discriminator, Field, Tag, model_validator
 
 from wellring.inputs.assessment import Assessment
 from wellring.inputs.drainage import Drainage
+from wellring.inputs.neighbours import Neighbour
 from wellring.inputs.operations import Operations
 from wellring.inputs.quantities import (
     Azimuth,
@@ -25,7 +26,6 @@ from wellring.inputs.quantities import (
     Consolidation,
     Coordinate,
     Day,
-    DrawdownLimit,
     Duration,
     Gradient,
     GrainSize,
@@ -39,8 +39,6 @@ from wellring.inputs.quantities import (
     RateOrFile,
     RecompressionIndex,
     Rotation,
-    SettlementLimit,
-    SlopeLimit,
     StorageOrAuto,
     UnitWeight,
     VoidRatio,
@@ -281,24 +279,6 @@ class Excavation(Table):
                 "a formation level in the first stage", "Add formation = 1.0, say.", "stages.0"
             )
         return self
-
-
-class Limits(Table):
-    """What a neighbour may be asked to bear."""
-
-    settlement: SettlementLimit | None = None
-    slope: SlopeLimit | None = None
-    drawdown: DrawdownLimit | None = None
-
-
-class Neighbour(Table):
-    """[[neighbours]]: a vector layer of things that the work may affect."""
-
-    file: Text
-    kind: Literal["building", "utility", "well", "surface_water", "wetland"]
-    name: Text | None = None
-    attributes: TextByText = Field(default={})
-    limit: Limits = Limits()
 
 
 class Scheme(Table):

@@ -204,8 +204,6 @@ def refuse_unsupported(site: SiteDescription, file: str, faults: FaultLog) -> No
 
 
 def _unsupported(site: SiteDescription) -> Iterator[tuple[str, str]]:
-    if site.neighbours:
-        yield "neighbours", "The assessment of neighbours"
     for index, boundary in enumerate(site.water.boundary):
         place = f"water.boundary.{index}"
         if isinstance(boundary, River) and isinstance(boundary.stage, str):

@@ -158,6 +158,18 @@ def report(
             metavar="FILE",
         ),
     ] = None,
+    neighbours: Annotated[
+        Path | None,
+        typer.Option(
+            "--neighbours",
+            help="Vector file of neighbours, or TOML file of [[neighbours]], to assess instead.",
+            metavar="FILE",
+        ),
+    ] = None,
+    kind: Annotated[
+        str | None,
+        typer.Option("--kind", help="Kind of a vector file's neighbours.", metavar="KIND"),
+    ] = None,
     figures: FiguresOption = True,
     as_json: JsonOption = False,
 ) -> None:
@@ -168,7 +180,9 @@ def report(
     from wellring.model.run import report as report_run
 
     with _Progress() as say:
-        done = report_run(run_folder, soils=soils, say=say, figures=figures)
+        done = report_run(
+            run_folder, soils=soils, neighbours=neighbours, kind=kind, say=say, figures=figures
+        )
     _show([done], as_json)
     raise typer.Exit(0 if done.answers.all_ok else 1)
 

@@ -26,6 +26,7 @@ class _LaidOut(RunFolder):
         self.__dict__["unit"] = layout.ground.layers.unit
         self.__dict__["surface_std"] = layout.surfaces.std
         self.__dict__["provenance"] = {}
+        self.__dict__["receptors"] = layout.site.neighbours
 
 
 def draw_layout(layout: Layout, folder: Path) -> list[Path]:

@@ -18,9 +18,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import shapely
 
 from wellring.inputs.faults import FaultLog, SolverFailed, nearest
+from wellring.inputs.neighbour_file import read_other_neighbours
 from wellring.inputs.read_site import Site, read_site
+from wellring.inputs.receptors import RECEPTORS_FILE
 from wellring.inputs.site import Scheme
 from wellring.inputs.stiffness_file import read_stiffness
 from wellring.model.layout import Layout, lay_out
@@ -31,6 +34,7 @@ from wellring.model.solver import Solver, find_solver
 from wellring.model.stages import SolvedStage, solve_scheme
 from wellring.model.transient import SolvedPhase, solve_in_time
 from wellring.postprocess.answers import Answers, post_process
+from wellring.postprocess.fields import site_crs
 from wellring.postprocess.run_folder import (
     DESCRIPTION_FILE,
     GROUND_FILE,
@@ -98,6 +102,8 @@ def report(
     run_folder: str | Path,
     *,
     soils: str | Path | None = None,
+    neighbours: str | Path | None = None,
+    kind: str | None = None,
     say: Say | None = None,
     figures: bool = True,
 ) -> Run:
@@ -106,6 +112,7 @@ def report(
     Parameters
     ----------
     soils : a TOML file with other [soils.NAME] compression tables; its hash goes to run.json.
+    neighbours : a vector file of one `kind`, or a TOML file of [[neighbours]], to assess instead.
 
     Raises
     ------
@@ -132,10 +139,20 @@ def report(
         description, digest = read_stiffness(soils, reader.description)
         source = {"file": Path(soils).name, "sha256": digest}
         reader = reader.reassessed(description, {"soils": source})
+    if neighbours is not None:
+        reader = _with_neighbours(reader, neighbours, kind)
     answers = post_process(reader, figures=figures, say=say)
     if reader.provenance != before:
         _write_json(folder / RUN_FILE, reader.provenance)
     return Run(folder, answers)
+
+
+def _with_neighbours(reader: RunFolder, path: str | Path, kind: str | None) -> RunFolder:
+    pit = shapely.Polygon(reader.ledger.outline)
+    tables = reader.description.neighbours
+    found, told, digest = read_other_neighbours(path, kind, tables, site_crs(reader), pit)
+    source = {"file": Path(path).name, "sha256": digest, "warnings": told}
+    return reader.with_receptors(found, {"neighbours": source})
 
 
 def runs_folder(site_file: str | Path, out: str | Path | None = None) -> Path:
@@ -207,6 +224,8 @@ def _run_one(
         ledger = make_ledger(layout, stages, phases=phases)
         ledger.write(partial)
         _write_ground(layout, partial)
+        if site.neighbours is not None:
+            site.neighbours.write(partial / RECEPTORS_FILE, site.crs)
         (partial / DESCRIPTION_FILE).write_text(
             site.description.model_dump_json(exclude_none=True), encoding="utf-8"
         )

@@ -24,6 +24,7 @@ def subjects() -> tuple[Subject, ...]:
     """What is assessed beside water and dryness; each adds a :class:`Part`."""
     from wellring.postprocess.in_time import assess_time
     from wellring.postprocess.influence import assess_influence
+    from wellring.postprocess.neighbour_answers import assess_neighbours
     from wellring.postprocess.operations import assess_operations
     from wellring.postprocess.settlement_answers import assess_settlement
     from wellring.postprocess.stability_answers import assess_stability
@@ -34,6 +35,7 @@ def subjects() -> tuple[Subject, ...]:
         assess_settlement,
         assess_influence,
         assess_operations,
+        assess_neighbours,
     )
 
 

@@ -28,6 +28,9 @@ DESCRIPTIONS = {
     "settlement": "Contour lines of the final settlement [mm]",
     "stability": "Share used of what holds the floor: uplift, seepage heave, exit gradient [-]",
     "settlement_zones": "Ground by class of its final settlement [mm]",
+    "neighbours_areas": "Neighbours (areas) in their worst stage; rank 1 is the worst of all",
+    "neighbours_lines": "Neighbours (lines) in their worst stage; rank 1 is the worst of all",
+    "neighbours_points": "Neighbours (points) in their worst stage; rank 1 is the worst of all",
     "influence": "Ground outside the pit with at least this drawdown [m], of any layer",
 }
 

@@ -19,6 +19,7 @@ from wellring.postprocess.contours import contour_lines
 from wellring.postprocess.fields import site_crs
 from wellring.postprocess.geopackage import write_geopackage
 from wellring.postprocess.heads import level_at
+from wellring.postprocess.neighbour_layers import neighbour_layers
 from wellring.postprocess.rasters import stage_slug, write_rasters
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.settlement import settlements
@@ -97,6 +98,7 @@ def make_layers(run: RunFolder, results: Sequence[StageResult]) -> dict[str, Geo
         layers[f"largest_drawdown_{slug}"] = _contours(run, result.fall.largest)
     layers |= stability_layers(run, results, _cell_polygons)
     layers |= settlement_layers(run, results)
+    layers |= neighbour_layers(run, results)
     return {name: layer for name, layer in layers.items() if len(layer)}
 
 

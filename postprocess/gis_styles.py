@@ -7,7 +7,7 @@ so that it can be told apart with any colour vision and in grey print.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from xml.etree import ElementTree
 
@@ -258,6 +258,20 @@ def reach_rules(levels: Sequence[float]) -> list[Rule]:
     return rules
 
 
+def state_rules(drawn: Callable[[tuple[str, float], bool], Symbol]) -> list[Rule]:
+    """One rule a state of a neighbour; `drawn` gets colour and opacity, and whether it is over."""
+    looks = {
+        "over a limit": (WARM, 0.85),
+        "within limits": (WATER, 0.45),
+        "no limit given": (GREY, 0.2),
+        "not assessed": (GREY, 0.6),
+    }
+    return [
+        Rule(state, drawn(look, state == "over a limit"), f"\"state\" = '{state}'")
+        for state, look in looks.items()
+    ]
+
+
 NAME_LABELS = Labels('"name"')
 
 
@@ -312,6 +326,16 @@ def style_of(layer: str, contour_levels: Sequence[float]) -> str:
                 Rule("gives no water", marker("cross_fill", GREY),
                      "\"governing\" in ('dry', 'no inflow', 'not used')"),
             ],
+            NAME_LABELS,
+        ),
+        "neighbours_areas": (
+            state_rules(lambda name, over: fill(*name, INK, 0.7 if over else 0.3)), NAME_LABELS
+        ),
+        "neighbours_lines": (
+            state_rules(lambda name, over: line(name[0], 1.4 if over else 0.6)), NAME_LABELS
+        ),
+        "neighbours_points": (
+            state_rules(lambda name, over: marker("diamond" if over else "circle", name[0], 3.2)),
             NAME_LABELS,
         ),
         "borings": ([Rule("boring", marker("square", EARTH, 2.2))], NAME_LABELS),

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from flopy.utils import CellBudgetFile
 
     from wellring.inputs.assessment import Assessment
+    from wellring.inputs.receptors import Receptors
     from wellring.inputs.site import SiteDescription
 
 Floats = NDArray[np.float64]
@@ -102,6 +103,26 @@ class RunFolder:
 
         text = (self.path / DESCRIPTION_FILE).read_text(encoding="utf-8")
         return SiteDescription.model_validate_json(text)
+
+    @cached_property
+    def receptors(self) -> Receptors | None:
+        """The neighbours the run was made with; None where it has none."""
+        from wellring.inputs.receptors import RECEPTORS_FILE, Receptors
+        from wellring.postprocess.fields import site_crs
+
+        path = self.path / RECEPTORS_FILE
+        return Receptors.read(path, site_crs(self)) if path.is_file() else None
+
+    def with_receptors(self, receptors: Receptors, sources: dict[str, Any]) -> RunFolder:
+        """The same run seen with other neighbours; `sources` as in :meth:`reassessed`."""
+        other = RunFolder(self.path)
+        for name in ("description", "provenance"):
+            if name in self.__dict__:
+                other.__dict__[name] = self.__dict__[name]
+        told = {**self.provenance.get("reassessed", {}), **sources}
+        other.__dict__["provenance"] = {**self.provenance, "reassessed": told}
+        other.__dict__["receptors"] = receptors
+        return other
 
     def reassessed(self, description: SiteDescription, sources: dict[str, Any]) -> RunFolder:
         """The same run seen with another description; `sources` tell where that comes from.

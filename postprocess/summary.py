@@ -58,6 +58,10 @@ def summary(run: RunFolder, answers: Answers, folder: Path) -> str:
                     f"  {_short(answer.label, stage.name):32} {value_text(answer, system)}"
                 )
         lines += [f"  {text}" for text in _governing(run, stage.folder)]
+    told = [item for name, item in answers.answers.items() if name.startswith("neighbours.")]
+    if told:
+        lines += ["", "Neighbours"]
+        lines += [f"  {item.label:32} {value_text(item, system)}" for item in told]
     lines.append("")
     for name in (
         "pumping_may_stop",
@@ -96,6 +100,12 @@ def value_text(answer: Answer, system: str) -> str:
         text = "not judged"
     elif isinstance(answer.value, str):
         text = answer.value
+    elif answer.kind == "fall":
+        text = shown("length", system).text(answer.value)
+    elif answer.kind == "share":
+        text = f"{answer.value:.0%}"
+    elif answer.kind == "count":
+        text = f"{answer.value:g}"
     elif answer.kind in ("flow", "length", "level", "settlement", "area", "volume"):
         text = shown(answer.kind, system).text(answer.value)
     elif answer.kind == "slope":
@@ -121,6 +131,14 @@ def value_text(answer: Answer, system: str) -> str:
         limit = f" (limit {shown(answer.kind, system).text(answer.limit)})"
     elif answer.limit is not None and answer.kind == "percent":
         limit = f" (limit {answer.limit:g} %)"
+    elif answer.limit is not None and answer.kind in ("settlement", "flow"):
+        limit = f" (limit {shown(answer.kind, system).text(answer.limit)})"
+    elif answer.limit is not None and answer.kind == "fall":
+        limit = f" (limit {shown('length', system).text(answer.limit)})"
+    elif answer.limit is not None and answer.kind == "slope":
+        limit = f" (limit 1 in {1 / answer.limit:,.0f})"
+    elif answer.limit is not None and answer.kind == "share":
+        limit = f" (limit {answer.limit:.0%})"
     return f"{text}{limit}  {'ok' if answer.ok else 'NOT OK'}"
 
 

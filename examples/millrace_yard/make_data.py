@@ -43,6 +43,16 @@ BORINGS = {
     "BH09": (-180, 90), "BH10": (40, 160), "BH11": (300, 250), "BH12": (390, 330),
     "BH13": (250, 420), "BH14": (-300, 300), "BH15": (60, -330), "BH16": (10, 60),
 }  # fmt: skip
+ROW = [(-4 + 11.5 * k, -40.0) for k in range(6)]
+"""Lower corners of the houses of Mill Row, 10 m wide and 14 m deep, between pit and river."""
+OLD_MILL = [(-38, -2), (-16, -2), (-16, 16), (-38, 16)]
+"""The mill on wood piles."""
+MAIN = [(-160, -8), (-40, -8), (70, -8), (220, -6)]
+"""A water main under the street."""
+FEN = [(150, -90), (260, -95), (270, -20), (160, -10)]
+"""A wet meadow on the pit's bank."""
+YARD_WELL = (96.0, 92.0)
+"""A neighbour's well in the sand."""
 STOPPED_AT = {"BH09": 15.5, "BH16": 12.0}
 """Borings given up before the marl, and the depth [m] where they ended."""
 IN_SAND = ("BH01", "BH05", "BH07", "BH08", "BH09", "BH10", "BH13", "BH14", "BH15")
@@ -300,6 +310,41 @@ def write_geojson(name: str, kind: str, points: ArrayLike, title: str) -> None:
     (FOLDER / name).write_text(text + "\n", encoding="utf-8")
 
 
+def write_features(name: str, kind: str, features: Sequence[tuple[ArrayLike, dict]]) -> None:
+    """Several features as GeoJSON in the site's own crs, centimetres kept."""
+    written = []
+    for points, about in features:
+        pairs = [[round(float(c), 2) for c in xy] for xy in to_map(points)]
+        shape: object = [[*pairs, pairs[0]]] if kind == "Polygon" else pairs
+        written.append(
+            {
+                "type": "Feature",
+                "properties": {**about, "invented": True},
+                "geometry": {"type": kind, "coordinates": pairs[0] if kind == "Point" else shape},
+            }
+        )
+    crs = {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::32633"}}
+    whole = {"type": "FeatureCollection", "crs": crs, "features": written}
+    (FOLDER / name).write_text(json.dumps(whole, indent=1) + "\n", encoding="utf-8")
+
+
+def write_neighbours() -> None:
+    """What stands around: a row of houses, the mill, a main, a well, the river, a wet meadow."""
+    houses: list[tuple[ArrayLike, dict]] = []
+    for number, (u, v) in enumerate(ROW, start=1):
+        corners = [(u, v), (u + 10, v), (u + 10, v + 14), (u, v + 14)]
+        about = {"name": f"Mill Row {number}", "foundation": "shallow", "height": 7.5}
+        houses.append((corners, {**about, "material": "brick"}))
+    mill = {"name": "old mill", "foundation": "timber piles", "height": 12.0, "material": "brick",
+            "pile_head": 1.0}  # fmt: skip
+    write_features("buildings.geojson", "Polygon", [*houses, (OLD_MILL, mill)])
+    main = {"name": "water main", "material": "cast iron"}
+    write_features("main.geojson", "LineString", [(MAIN, main)])
+    well = {"name": "dairy well", "depth": 12.5, "pump_level": -5.0, "own_drawdown": 1.5}
+    write_features("wells.geojson", "Point", [([YARD_WELL], well)])
+    write_features("fen.geojson", "Polygon", [(FEN, {"name": "Alder fen"})])
+
+
 def write_ground() -> None:
     """The ground surface as a raster of 10 m cells, 1 km to each side of the pit."""
     cell, half = 10.0, 1000.0
@@ -324,6 +369,7 @@ def main() -> None:
     write_geojson("pit.geojson", "Polygon", PIT, "Millrace Yard basement")
     write_geojson("wall.geojson", "LineString", WALL, "sheet piles toward street and mill")
     write_geojson("river.geojson", "LineString", RIVER, "the Alder")
+    write_neighbours()
     write_ground()
 
 

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from wellring.postprocess.neighbours import effects_on_neighbours
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.stage_results import StageResult
 
@@ -113,6 +114,11 @@ def _sheets(run: RunFolder, results: list[StageResult]) -> Iterator[tuple[str, F
     if any(result.inflow is not None for result in results):
         yield "inflow", draw_inflow(run, results)
     yield from _settlement_sheets(run, results)
+    effects = effects_on_neighbours(run, results)
+    if effects is not None:
+        from wellring.postprocess.figures.neighbours_plan import draw_neighbours
+
+        yield "neighbours", draw_neighbours(run, results, effects)
     rose = draw_influence(run, results)
     if rose is not None:
         yield "influence", rose

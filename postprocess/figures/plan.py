@@ -21,6 +21,7 @@ from wellring.postprocess.figures.plan_marks import (
     Handles,
     draw_borings_and_points,
     draw_boundaries,
+    draw_neighbours_there,
     draw_pit,
     draw_scale_and_north,
     draw_wells,
@@ -143,6 +144,8 @@ def draw_plan(
             lines = draw_bands(axes, field.cropped(window).smoothed(), steps, refine=close)
         draw_pit(axes, run, scales, placer, handles, number if field else last)
         draw_boundaries(axes, run, placer, handles, named=True)
+        if field is None:
+            draw_neighbours_there(axes, run, scales, handles)
         if close:
             _mark_cuts(axes, cuts, scales, placer)
         left_out += draw_wells(axes, run, scales, placer, handles, number, named=close)

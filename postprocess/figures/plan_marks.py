@@ -227,6 +227,30 @@ def draw_borings_and_points(
                 )
 
 
+def draw_neighbours_there(axes: Axes, run: RunFolder, scales: Scales, handles: Handles) -> None:
+    """The neighbours that would be assessed, by their shape alone."""
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Patch
+
+    if run.receptors is None:
+        return
+    shapes = shapely.transform(run.receptors.shapes, scales.crs)
+    dimension = shapely.get_dimensions(shapes)
+    areas = shapely.get_parts(shapes[dimension == 2])
+    style: dict[str, Any] = {"facecolor": "#e8d9a8", "edgecolor": INK, "linewidth": 0.6}
+    if areas.size:
+        draw_geometry(axes, shapely.multipolygons(areas), zorder=2.8, hatch="//", **style)
+    for line in shapely.get_parts(shapes[dimension == 1]):
+        axes.plot(*shapely.get_coordinates(line).T, color=INK, linewidth=1.1, linestyle=(0, (5, 2)),
+                  zorder=2.9)  # fmt: skip
+    points = shapely.get_coordinates(shapes[dimension == 0])
+    mark: dict[str, Any] = {"marker": "p", "markersize": 6, "linestyle": "none", "color": INK}
+    if points.size:
+        axes.plot(*points.T, zorder=5.4, **mark)
+        handles.setdefault("neighbour's well", Line2D([], [], label="neighbour's well", **mark))
+    handles.setdefault("neighbour", Patch(label="neighbour", hatch="//", **style))
+
+
 def nice_length(wanted: float) -> float:
     """The largest of 1, 2 or 5 times a power of ten that is not above `wanted`."""
     power = 10.0 ** np.floor(np.log10(wanted))

@@ -1,0 +1,179 @@
+"""What the lowered water takes from neighbours: wells, streams, and wood piles under buildings."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from wellring.inputs.receptors import Receptors
+from wellring.postprocess.heads import unit_head
+from wellring.postprocess.run_folder import RunFolder
+
+if TYPE_CHECKING:
+    from wellring.postprocess.ledger import BoundaryEntry
+    from wellring.postprocess.stage_results import StageResult
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+NEAR_STREAM = 50.0
+"""A stream without the name of its boundary is the river that acts this near to it [m] (common
+practice, no source)."""
+
+
+class NeighbourWater:
+    """Wells, streams and wood piles of a run; arrays (n,) over all features, NaN for others.
+
+    Parameters
+    ----------
+    cell : (n,) plan cell of one point of each feature, -1 outside the grid.
+
+    `notes` says what could not be judged.
+    """
+
+    def __init__(
+        self,
+        run: RunFolder,
+        results: Sequence[StageResult],
+        receptors: Receptors,
+        cell: Ints,
+    ):
+        self.run, self.results, self.receptors, self.cell = run, results, receptors, cell
+        self.notes: list[str] = []
+        self.count = len(receptors)
+        self.wells = receptors.is_kind("well") & (cell >= 0)
+        self.bottom = self._bottoms()
+        self.unit = self._aquifers()
+        self.rest = self._rest_levels()
+        self.streams = self._streams()
+        self.natural_table = np.full(self.count, np.nan)
+
+    def well_falls(self, result: StageResult) -> Floats:
+        """Fall (n,) [m] of the head in the layer each well draws from."""
+        assert result.fall is not None
+        found = np.full(self.count, np.nan)
+        for index, entry in enumerate(self.run.ledger.units):
+            own = self.wells & (self.unit == index)
+            if own.any():
+                found[own] = result.fall.units[entry.label][self.cell[own]]
+        return found
+
+    def measures(self, number: int, found: dict[str, Floats]) -> dict[str, Floats]:
+        """Measures of stage `number` beside those in `found`.
+
+        `available`: water above a well's pump, or bottom, less what its own pumping needs [m];
+        `depletion`: flow a stream loses [m³/s]; `share`: of a well's available water, or of a
+        stream's flow; `table_fall_allowed` and `..._used` [m]: how far the water table may fall,
+        and falls, over wood piles; `pile_cover` [m]: what is left over their heads.
+        """
+        item = self.receptors.numbers
+        lowest = np.where(np.isnan(item["pump_level"]), self.bottom, item["pump_level"])
+        available = self.rest - lowest - np.nan_to_num(item["own_drawdown"])
+        available = np.where(self.wells, np.maximum(available, 0.0), np.nan)
+        depletion = self._depletion(number)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            taken = np.where(available > 0, found["drawdown_most"] / available, np.inf)
+            share = np.where(np.isfinite(available), taken, depletion / item["flow"])
+        piles = (self.receptors.texts["foundation"] == "wood piles") & ~np.isnan(item["pile_head"])
+        needed = item["pile_head"] + np.nan_to_num(item["limit_cover"])
+        fall, after = found["table_fall"], found["table_lowest"]
+        allowed = np.maximum(after + fall - needed, 0.0)
+        return {
+            "available": available,
+            "depletion": depletion,
+            "share": share,
+            "table_fall_allowed": np.where(piles, allowed, np.nan),
+            "table_fall_allowed_used": np.where(piles, fall, np.nan),
+            "pile_cover": np.where(piles, after - item["pile_head"], np.nan),
+        }
+
+    def _bottoms(self) -> Floats:
+        """Level (n,) of the wells' bottoms; a depth counts from the ground of their cell."""
+        item = self.receptors.numbers
+        ground = self.results[0].grid.edges[0][np.maximum(self.cell, 0)]
+        return np.where(np.isnan(item["bottom"]), ground - item["depth"], item["bottom"])
+
+    def _aquifers(self) -> Ints:
+        """Unit (n,) a well draws from: the most transmissive it passes below the water table.
+
+        -1 where the well's bottom is not known, or it reaches no water.
+        """
+        found = np.full(self.count, -1)
+        known = np.flatnonzero(self.wells & np.isfinite(self.bottom))
+        if not known.size:
+            return found
+        grid, cell = self.results[0].grid, self.cell[known]
+        top = np.minimum(grid.top[:, cell], self.results[0].table[cell])
+        wet = np.clip(top - np.maximum(grid.bottom[:, cell], self.bottom[known]), 0.0, None)
+        wet = np.where(grid.active[:, cell], np.nan_to_num(wet), 0.0)
+        unit = self.run.unit[:, cell]
+        kh = np.array([self.run.ledger.soils[entry.soil].kh for entry in self.run.ledger.units])
+        carries = np.stack(
+            [np.where(unit == i, wet, 0.0).sum(axis=0) * k for i, k in enumerate(kh)]
+        )
+        found[known] = np.where(carries.max(axis=0) > 0, np.argmax(carries, axis=0), -1)
+        return found
+
+    def _rest_levels(self) -> Floats:
+        """Natural level (n,) [m] in each well's own layer, else the natural water table."""
+        natural = self.results[0]
+        found = np.where(self.wells, natural.table[np.maximum(self.cell, 0)], np.nan)
+        for index in np.unique(self.unit[self.unit >= 0]):
+            own = self.unit == index
+            head = unit_head(natural.grid, natural.heads, self.run.unit, int(index))
+            found[own] = head[self.cell[own]]
+        return found
+
+    def _streams(self) -> dict[int, list[BoundaryEntry]]:
+        """The river boundaries of each stream, by the stream's place among the features."""
+        rivers = [entry for entry in self.run.ledger.boundaries if entry.kind == "river"]
+        named: dict[str, list[BoundaryEntry]] = {}
+        for entry in rivers:  # the builder numbers boundaries after the name that the user gave
+            for called in {entry.name, re.sub(r" \d+$", "", entry.name)}:
+                named.setdefault(called, []).append(entry)
+        found: dict[int, list[BoundaryEntry]] = {}
+        for place in np.flatnonzero(self.receptors.is_kind("surface_water")):
+            asked = self.receptors.texts["boundary"][place]
+            name = asked or self.receptors.name[place]
+            if name in named:
+                found[int(place)] = named[name]
+            elif not asked:
+                near = [entry for entry in rivers if self._near(int(place), entry)]
+                if len(near) == 1:
+                    found[int(place)] = near
+            if int(place) not in found:
+                why = f"no river boundary is called '{asked}'" if asked else (
+                    "no single river boundary lies along it"
+                )  # fmt: skip
+                self.notes.append(
+                    f"the flow that '{self.receptors.name[place]}' loses is not told: {why}; give "
+                    "its boundary attribute, or model it as a [[water.boundary]] river"
+                )
+        return found
+
+    def _near(self, place: int, entry: BoundaryEntry) -> bool:
+        cells = np.unique(np.asarray(entry.nodes, dtype=np.intp) % self.run.area.size)
+        if not cells.size:
+            return False
+        x, y = (centres[cells] for centres in self.run.centres)
+        gap = shapely.distance(self.receptors.shapes[place], shapely.points(x, y))
+        return bool(gap.min() <= NEAR_STREAM)
+
+    def _depletion(self, number: int) -> Floats:
+        """Flow (n,) [m³/s] that each stream gives more, or gets less, than before the work."""
+        found = np.full(self.count, np.nan)
+        for place, entries in self.streams.items():
+            given = [
+                sum(
+                    float(self.run.package_flows(self.results[k].entry, entry.package)[1].sum())
+                    for entry in entries
+                )
+                for k in (0, number)
+            ]
+            found[place] = given[1] - given[0]
+        return found
