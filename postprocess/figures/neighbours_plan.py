@@ -9,7 +9,7 @@ import shapely
 
 from wellring.inputs.receptors import Receptors
 from wellring.inputs.units import shown
-from wellring.postprocess.figures.fields import contour_steps, plan_field
+from wellring.postprocess.figures.fields import PlanField, contour_steps, plan_field
 from wellring.postprocess.figures.labels import LabelPlacer
 from wellring.postprocess.figures.plan import (
     BOTTOM,
@@ -52,8 +52,6 @@ if TYPE_CHECKING:
 
     from wellring.postprocess.stage_results import StageResult
 
-Floats = Any
-
 LOOKS: dict[str, dict[str, Any]] = {
     "over a limit": {"facecolor": "#d9692b", "hatch": "xxxx", "edgecolor": "#4a1c06", "width": 1.2},
     "within limits": {"facecolor": "#cfe0c3", "hatch": "", "edgecolor": INK, "width": 0.7},
@@ -74,7 +72,7 @@ def draw_neighbours(run: RunFolder, results: list[StageResult], effects: Effects
     figure = sheet(run, "Neighbours by state", result.entry.name)
     handles: Handles = {}
     window = _window(run, effects, scales)
-    panels = []
+    panels: list[tuple[PlanField, list[float], str, str]] = []
     settled = settlements(run, results)
     if settled:
         scale = shown("settlement", run.ledger.show)
@@ -91,13 +89,13 @@ def draw_neighbours(run: RunFolder, results: list[StageResult], effects: Effects
     told = f"drawdown of water table or any layer [{scales.length.unit}]"
     panels.append((field, contour_steps(run, largest), told, "drawdown"))
     lefts = (MARGIN + 0.25, SHEET[0] - MARGIN - WIDTH)
-    for place, (field, steps, title, what) in enumerate(panels):
+    for place, (field, shown_steps, title, what) in enumerate(panels):
         axes = panel(figure, lefts[place], BOTTOM, WIDTH, HEIGHT)
         frame_plan(axes, window, scales, run)
         axes.set_title(title, fontsize=8.5, loc="left", pad=4)
         placer = LabelPlacer(axes)
         draw_scale_and_north(axes, scales)
-        lines = draw_bands(axes, field.cropped(window).smoothed(), steps, False, what)
+        lines = draw_bands(axes, field.cropped(window).smoothed(), shown_steps, False, what)
         draw_boundaries(axes, run, placer, handles, named=True)
         draw_receptors(axes, effects.receptors, state_of(effects), scales, placer, handles)
         draw_pit(axes, run, scales, placer, handles, number + 1)
@@ -105,8 +103,7 @@ def draw_neighbours(run: RunFolder, results: list[StageResult], effects: Effects
         for step, pieces in lines:
             placer.place_on_line(pieces, f"{step:g}", clear=False)
     draw_legend(figure, handles)
-    field, steps, title, _ = panels[0]
-    draw_band_key(figure, steps, title.capitalize())
+    draw_band_key(figure, panels[0][1], panels[0][2].capitalize())
     explain(figure, _note(effects))
     return figure
 
@@ -141,8 +138,9 @@ def draw_receptors(
                       linestyle="-" if name != "no limit given" else (0, (4, 2)))  # fmt: skip
         points = shapely.get_coordinates(shapes[own & (dimension == 0)])
         if points.size:
+            face, edge = look["facecolor"], look["edgecolor"]
             axes.plot(*points.T, marker=_MARKS[name], markersize=7, linestyle="none", zorder=6.5,
-                      markerfacecolor=look["facecolor"], markeredgecolor=look["edgecolor"])  # fmt: skip
+                      markerfacecolor=face, markeredgecolor=edge)  # fmt: skip
             if placer is not None:
                 placer.block(points, 4)
         handles.setdefault(f"neighbour {name}", Patch(label=f"neighbour {name}", **style))

@@ -282,10 +282,6 @@ CASES: dict[str, tuple[tuple[str, str], str, str | None, tuple[str, ...]]] = {
         f"{WELLS}.screen_diameter", "2.0", ("stands within its filter",),
     ),
     # ---- what this version does not model ----
-    "neighbours": (
-        ("", '[[neighbours]]\nfile = "b.gpkg"\nkind = "building"'), "neighbours", "",
-        ("assessment of neighbours is not supported yet",),
-    ),
     "stage of a river in time": (
         boundary(f'kind = "river"\n{AWAY}stage = "stage.csv"\nbed_conductance = 1e-6\n'),
         "water.boundary.0.stage", "", ("changes in time is not supported yet",),
