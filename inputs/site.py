@@ -60,6 +60,7 @@ from wellring.inputs.table import (
     TextByText,
     Texts,
 )
+from wellring.inputs.vary_plan import VaryPlan
 from wellring.inputs.walls import Wall
 
 
@@ -341,3 +342,4 @@ class SiteDescription(Table):
     assessment: Assessment = Assessment()
     stability: Stability = Stability()
     operations: Operations | None = None
+    vary: VaryPlan | None = None

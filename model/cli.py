@@ -213,6 +213,7 @@ def solver(
 
 
 app.command()(cli_studies.compare)
+app.command()(cli_studies.vary)
 
 
 def _show(runs: list[Any], as_json: bool) -> None:

@@ -61,3 +61,48 @@ def compare(
     else:
         typer.echo(done.comparison.text() + f"Files: {done.folder}")
     raise typer.Exit(done.exit_code)
+
+
+def vary(
+    site: SiteArgument,
+    plan: Annotated[
+        Path | None, typer.Option("--plan", help="TOML with a [vary] table to use instead.")
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", help="Folder of the study (default: SITE's name + .vary)."),
+    ] = None,
+    workers: WorkersOption = None,
+    cluster: Annotated[
+        str | None,
+        typer.Option("--cluster", help="Address of a running Dask scheduler.", metavar="ADDRESS"),
+    ] = None,
+    solver: SolverOption = None,
+    figures: FiguresOption = True,
+    as_json: JsonOption = False,
+) -> None:
+    """Sensitivity and uncertainty: solve many cases of a [vary] table; stop and go on at will.
+
+    Exit code 0: no limit fails in any case; 1: some does; 3: no case was solved.
+
+    Example: wellring vary my_site/site.toml --workers 2
+    """
+    from wellring.model.cli import _print_json, _Progress
+    from wellring.model.studies.vary import vary as vary_site
+
+    with _Progress() as say:
+        done = vary_site(
+            site,
+            out,
+            plan_file=plan,
+            workers=workers,
+            cluster=cluster,
+            solver=solver,
+            say=say,
+            figures=figures,
+        )
+    if as_json:
+        _print_json(done.as_json())
+    else:
+        typer.echo(done.text() + f"Files: {done.study.folder}")
+    raise typer.Exit(done.exit_code)

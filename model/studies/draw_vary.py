@@ -1,0 +1,128 @@
+"""Figures of varied cases: tornado, scatter, distribution, and how a chance settles."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from wellring.postprocess.chances import chance
+from wellring.postprocess.figures.style import ALARM, DPI, INK, SETTINGS, SOFT_INK, WATER, plain
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from wellring.model.studies.vary import Varied
+
+
+def draw_vary(done: Varied, folder: Path) -> list[Path]:
+    """One sheet a headline answer, and one of the chances; PNG and SVG in `folder`/figures."""
+    import matplotlib
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    place = folder / "figures"
+    place.mkdir(exist_ok=True)
+    written: list[Path] = []
+
+    def sheet(wide: float, high: float, title: str) -> Any:
+        figure = Figure(figsize=(wide, high), dpi=DPI, layout="constrained")
+        FigureCanvasAgg(figure)
+        invented = "   INVENTED SITE" if done.study.base.site.description.site.invented else ""
+        figure.suptitle(
+            f"{plain(done.study.base.site.name, 50)} | {plain(done.scheme, 50)} | "
+            f"{plain(title, 70)}{invented}",
+            fontsize=9.5,
+        )
+        return figure
+
+    def save(figure: Any, name: str) -> None:
+        for suffix in (".png", ".svg"):
+            figure.savefig(place / f"{name}{suffix}", dpi=DPI)
+            written.append(place / f"{name}{suffix}")
+
+    with matplotlib.rc_context():
+        matplotlib.rcdefaults()
+        matplotlib.rcParams.update(SETTINGS)
+        for name in done.headlines:
+            label, unit = done.label(name)
+            count = len(done.parameters)
+            figure = sheet(11.0, 3.4 + 2.4 * ((count + 3) // 4), label)
+            upper, lower = figure.subfigures(2, 1, height_ratios=[3.0, 2.4 * ((count + 3) // 4)])
+            left, right = upper.subplots(1, 2)
+            _tornado(left, done, name, unit)
+            _distribution(right, done, name, unit)
+            panels = lower.subplots((count + 3) // 4, 4, squeeze=False).ravel()
+            for index, axes in enumerate(panels):
+                axes.set_visible(index < count)
+                if index < count:
+                    _scatter(axes, done, index, name, unit)
+            save(figure, name.replace(".", "-"))
+        if done.drawn and done.fails():
+            figure = sheet(8.0, 4.5, "chance that a limit fails, by the number of cases")
+            _running(figure.subplots(), done)
+            save(figure, "chances")
+    return written
+
+
+def _tornado(axes: Axes, done: Varied, name: str, unit: str) -> None:
+    swings = done.swings(name)
+    width = np.nan_to_num(np.ptp(swings, axis=1))
+    order = np.argsort(width)
+    base = done.base.answers.get(name, {}).get("value")
+    for row, index in enumerate(order):
+        low, high = swings[index]
+        middle = base if base is not None else 0.5 * (low + high)
+        axes.barh(row, low - middle, left=middle, height=0.55, color=SOFT_INK, edgecolor=INK)
+        axes.barh(row, high - middle, left=middle, height=0.55, color=WATER, edgecolor=INK)
+    axes.set_yticks(range(len(order)), [plain(done.parameters[i].path, 40) for i in order])
+    if base is not None:
+        axes.axvline(base, color=INK, linewidth=0.8)
+    axes.set_xlabel(f"[{unit}]; grey: parameter low, blue: high")
+    how = (
+        "10 % and 90 % of each" if done.plan.design == "one at a time" else "lowest, highest tenth"
+    )
+    axes.set_title(f"What moves it ({how})", fontsize=8)
+
+
+def _distribution(axes: Axes, done: Varied, name: str, unit: str) -> None:
+    values = np.sort(done.values(name)[np.isfinite(done.values(name))])
+    axes.step(values, np.arange(1, values.size + 1) / values.size, where="post", color=WATER)
+    axes.axhline(0.5, color=SOFT_INK, linewidth=0.4)
+    limit = done.limits.get(name, done.base.answers.get(name, {}).get("limit"))
+    if isinstance(limit, int | float):
+        axes.axvline(limit, color=ALARM, linewidth=1.2, label="limit")
+        axes.legend(loc="best")
+    axes.set_ylim(0, 1.02)
+    axes.set_xlabel(f"[{unit}]")
+    axes.set_ylabel("share of cases below")
+    axes.set_title("Its distribution", fontsize=8)
+
+
+def _scatter(axes: Axes, done: Varied, index: int, name: str, unit: str) -> None:
+    parameter = done.parameters[index]
+    x = np.array([variant.overrides[parameter.path] for variant in done.variants])
+    axes.plot(x, done.values(name), ".", color=WATER, markersize=3)
+    if x.min() > 0 and x.max() > 5 * x.min():
+        axes.set_xscale("log")
+    axes.set_xlabel(plain(parameter.path, 36))
+    axes.set_ylabel(f"[{unit}]")
+
+
+def _running(axes: Axes, done: Varied) -> None:
+    fails = done.fails()
+    told = {name: values for name, values in fails.items() if values.any()}
+    told = told or {"any limit": fails["any limit"]}
+    looks = ("-", "--", ":", "-.")
+    for number, (name, values) in enumerate(list(told.items())[:4]):
+        counts = np.unique(np.linspace(1, values.size, min(values.size, 60)).astype(int))
+        found = [chance(values[:n]) for n in counts]
+        axes.plot(counts, [c.value for c in found], looks[number], color=INK, label=plain(name, 60))
+        axes.fill_between(
+            counts, [c.low for c in found], [c.high for c in found], color=WATER, alpha=0.12
+        )
+    axes.set_ylim(0, 1)
+    axes.set_xlabel("cases")
+    axes.set_ylabel("chance, with its 95 % interval")
+    axes.legend(loc="upper right")

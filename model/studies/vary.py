@@ -1,0 +1,411 @@
+"""Sensitivity and uncertainty of a site: many cases drawn from what is not well known."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wellring.inputs.faults import FaultLog
+from wellring.inputs.read_site import read_site
+from wellring.inputs.toml_text import load_toml
+from wellring.inputs.units import to_si
+from wellring.inputs.vary_plan import VaryPlan
+from wellring.model.studies.designs import HIGH, LOW, Uncertain, draw, read_parameters
+from wellring.model.studies.engine import Study, open_study
+from wellring.model.studies.frames import answer_names
+from wellring.model.studies.sensitivity import Indices, rank_correlations, variance_indices
+from wellring.model.studies.variants import Outcome, Variant
+from wellring.postprocess.chances import Chance, cases_needed, chance
+
+if TYPE_CHECKING:
+    import pandas
+    import xarray
+
+Floats = NDArray[np.float64]
+
+
+@dataclass
+class Varied:
+    """The cases of a [vary] table and what came of them.
+
+    `points` (cases, parameters) are quantiles; `variants` in the same order, without the base.
+    """
+
+    study: Study
+    plan: VaryPlan
+    parameters: list[Uncertain]
+    points: Floats
+    variants: list[Variant]
+    scheme: str
+    limits: dict[str, float]
+    """Answer → the most it may be [SI], beside the limits of the site."""
+    warnings: list[str] = field(default_factory=list)
+
+    @cached_property
+    def outcomes(self) -> list[Outcome]:
+        """What became of each case, without fields."""
+        return self.study.outcomes(self.variants)
+
+    @cached_property
+    def base(self) -> Outcome:
+        """The site file as it stands."""
+        return self.study.store.outcome(Variant({}, self.scheme))
+
+    @cached_property
+    def names(self) -> list[str]:
+        """Answers that are numbers and not the same in all cases."""
+        return [name for name in answer_names(self.outcomes) if self._varies(name)]
+
+    def _varies(self, name: str) -> bool:
+        values = self.values(name)
+        values = values[np.isfinite(values)]
+        # Less than that is the solver's closure.
+        return values.size > 1 and float(np.ptp(values)) > 1e-4 * float(np.abs(values).max())
+
+    @cached_property
+    def headlines(self) -> list[str]:
+        """The answers that figures and text tell: dryness, discharge, settlement, cost, limits."""
+        last = max((n.partition(".")[0] for n in self.names if n[:2].isdigit()), default="")
+        wanted = [f"{last}.{n}" for n in ("dry_margin", "inflow_total", "settlement_largest")]
+        wanted += [n for n in self.names if n in self.limits or n in ("cost_total", "cost")]
+        return [name for name in dict.fromkeys(wanted) if name in self.names]
+
+    def values(self, name: str) -> Floats:
+        """One answer in all cases (cases,); NaN where a case has none."""
+        found = [outcome.answers.get(name, {}).get("value") for outcome in self.outcomes]
+        return np.array([v if isinstance(v, int | float) else np.nan for v in found], dtype=float)
+
+    def label(self, name: str) -> tuple[str, str]:
+        """An answer in words, and its unit."""
+        entry = answer_names([self.base, *self.outcomes])[name]
+        return entry["label"], entry["unit"]
+
+    @cached_property
+    def frame(self) -> pandas.DataFrame:
+        """One row a case: parameters in SI, "failed", answers with units in the headings."""
+        return self.study.frame(self.variants)
+
+    def fields(self, name: str = "drawdown") -> xarray.DataArray:
+        """A field of all cases that were solved, over (case, stage, cell); for notebooks."""
+        import xarray
+
+        rows = [i for i, o in enumerate(self.outcomes) if not o.failed]
+        solved = [self.variants[i] for i in rows]
+        return xarray.DataArray(
+            np.stack(list(self.study.store.fields_of(solved, name))),
+            dims=("case", "stage", "cell"),
+            coords={"case": rows},
+            name=name,
+            attrs={"units": "m"},
+        )
+
+    def fails(self) -> dict[str, NDArray[np.bool_]]:
+        """Limit → whether it fails in each case that was solved."""
+        solved = [o for o in self.outcomes if not o.failed]
+        names = dict.fromkeys(
+            name for o in solved for name, a in o.answers.items() if a.get("ok") is not None
+        )
+        found = {
+            self.label(name)[0]: np.array(
+                [o.answers.get(name, {}).get("ok") is False for o in solved], dtype=bool
+            )
+            for name in names
+        }
+        for name, most in self.limits.items():
+            values = self.values(name)
+            values = values[[not o.failed for o in self.outcomes]]
+            found[f"{self.label(name)[0]} above {most:.4g} {self.label(name)[1]}"] = values > most
+        if found:
+            found["any limit"] = np.any(list(found.values()), axis=0)
+        return found
+
+    @property
+    def drawn(self) -> bool:
+        """Whether the cases are a sample, so that chances can be told from them."""
+        return self.plan.design not in ("one at a time", "indices")
+
+    def chances(self) -> dict[str, Chance]:
+        """Limit → the chance that it fails; of sampled designs only."""
+        if self.plan.design == "indices":  # matrices A and B are samples, the mixed rows are not
+            count = 2 * len(self.points) // (len(self.parameters) + 2)
+            solved = np.flatnonzero([not o.failed for o in self.outcomes])
+            keep = solved < count
+            return {name: chance(fails[keep]) for name, fails in self.fails().items()}
+        return {n: chance(f) for n, f in self.fails().items()} if self.drawn else {}
+
+    def indices(self, name: str) -> Indices | None:
+        """Shares of an answer's variance; only of design "indices"."""
+        if self.plan.design != "indices":
+            return None
+        return variance_indices(self.values(name), len(self.parameters), self.plan.seed)
+
+    def swings(self, name: str) -> Floats:
+        """An answer at the low and the high end of each parameter, (d, 2): the tornado.
+
+        Of "one at a time" as solved; else the means of the answer's lowest and highest tenth
+        along each parameter.
+        """
+        values = self.values(name)
+        if self.plan.design == "one at a time":
+            return values.reshape(-1, 2)
+        found = []
+        for column in self.points.T:
+            low, high = column <= np.quantile(column, LOW), column >= np.quantile(column, HIGH)
+            found.append([_mean(values[low]), _mean(values[high])])
+        return np.array(found)
+
+    def correlations(self, name: str) -> Floats:
+        """Spearman's rank correlation (d,) of each parameter with an answer."""
+        return rank_correlations(self.points, self.values(name))
+
+    def worst(self, count: int = 5) -> list[tuple[int, int, float]]:
+        """Cases that break most limits, then stand wettest: (case, limits broken, margin [m])."""
+        name = next((n for n in self.headlines if n.endswith("dry_margin")), "")
+        ranked = []
+        for index, outcome in enumerate(self.outcomes):
+            if outcome.failed:
+                continue
+            broken = sum(a.get("ok") is False for a in outcome.answers.values())
+            broken += sum(
+                (outcome.answers.get(n, {}).get("value") or 0.0) > most
+                for n, most in self.limits.items()
+            )
+            margin = outcome.answers.get(name, {}).get("value")
+            ranked.append((index, broken, float(margin) if margin is not None else float("nan")))
+        return sorted(ranked, key=lambda item: (-item[1], item[2]))[:count]
+
+    @property
+    def exit_code(self) -> int:
+        """0 where no limit fails in any case, 1 where some does, 3 where nothing was solved."""
+        if all(outcome.failed for outcome in self.outcomes):
+            return 3
+        return int(any(fails.any() for fails in self.fails().values()))
+
+    def as_json(self) -> dict[str, Any]:
+        """What vary.json holds."""
+        paths = [parameter.path for parameter in self.parameters]
+        answers = {}
+        for name in self.headlines:
+            values = self.values(name)
+            values = values[np.isfinite(values)]
+            shares = self.indices(name)
+            answers[name] = {
+                "label": self.label(name)[0],
+                "unit": self.label(name)[1],
+                "base": self.base.answers.get(name, {}).get("value"),
+                "p05": float(np.quantile(values, 0.05)),
+                "median": float(np.median(values)),
+                "p95": float(np.quantile(values, 0.95)),
+                "rank_correlation": dict(zip(paths, _plain(self.correlations(name)), strict=True)),
+                "low_high": dict(zip(paths, [_plain(r) for r in self.swings(name)], strict=True)),
+                "variance_first": dict(zip(paths, _plain(shares.first), strict=True))
+                if shares
+                else None,
+                "variance_total": dict(zip(paths, _plain(shares.total), strict=True))
+                if shares
+                else None,
+            }
+        return {
+            "site": self.study.base.site.name,
+            "scheme": self.scheme,
+            "design": self.plan.design,
+            "cases": len(self.variants),
+            "failed": sum(bool(o.failed) for o in self.outcomes),
+            "parameters": {p.path: p.text for p in self.parameters},
+            "answers": answers,
+            "chances": {
+                name: {"chance": c.value, "low": c.low, "high": c.high, "cases": c.cases,
+                       "cases_for_5_percent": cases_needed(c.value)}
+                for name, c in self.chances().items()
+            },
+            "worst": [
+                {"case": i, "limits_broken": broken, "overrides": dict(self.variants[i].overrides)}
+                for i, broken, _ in self.worst()
+            ],
+            "warnings": self.warnings,
+        }  # fmt: skip
+
+    def text(self) -> str:
+        """Everything in words for a terminal, in SI."""
+        told = self.as_json()
+        lines = [
+            f"{told['site']} — {self.scheme}: {told['cases']} cases ({self.plan.design}), "
+            f"{told['failed']} without an answer",
+            *(f"  {path}: {text}" for path, text in told["parameters"].items()),
+        ]
+        for answer in told["answers"].values():
+            unit = answer["unit"]
+            lines += ["", f"{answer['label']} [{unit}]: base {_short(answer['base'])}, "
+                      f"5 % {_short(answer['p05'])}, median {_short(answer['median'])}, "
+                      f"95 % {_short(answer['p95'])}"]  # fmt: skip
+            for path, (low, high) in answer["low_high"].items():
+                row = f"  {path}: {_short(low)} to {_short(high)}"
+                if answer["variance_first"]:
+                    first, total = answer["variance_first"][path], answer["variance_total"][path]
+                    row += f", {first:.0%} of the variance, {total:.0%} with interactions"
+                lines.append(row)
+        if self.chances():
+            lines += ["", "Chance that a limit fails (95 % interval)"]
+            for name, found in self.chances().items():
+                lines.append(f"  {name}: {found.text()}")
+            worst = max(self.chances().values(), key=lambda c: c.high - c.low)
+            lines.append(
+                f"  the widest interval spans {worst.high - worst.low:.0%}; ± 5 % takes about "
+                f"{cases_needed(worst.value)} cases (there are {worst.cases})"
+            )
+        lines += ["", "Worst cases"]
+        for item in told["worst"]:
+            inputs = ", ".join(f"{p} {_short(v)}" for p, v in item["overrides"].items())
+            lines.append(f"  case {item['case']}, {item['limits_broken']} limits broken: {inputs}")
+        lines += [f"Note: {text}" for text in self.warnings]
+        return "\n".join(lines) + "\n"
+
+
+def _mean(values: Floats) -> float:
+    values = values[np.isfinite(values)]
+    return float(values.mean()) if values.size else float("nan")
+
+
+def _plain(values: Floats) -> list[float | None]:
+    return [float(v) if np.isfinite(v) else None for v in np.asarray(values)]
+
+
+def _short(value: float | None) -> str:
+    return "–" if value is None else f"{value:.4g}"
+
+
+def vary(
+    site_file: str | Path,
+    out: str | Path | None = None,
+    *,
+    plan_file: str | Path | None = None,
+    workers: int | None = None,
+    cluster: str | None = None,
+    solver: str | Path | None = None,
+    say: Callable[[str], None] | None = None,
+    figures: bool = True,
+) -> Varied:
+    """Solve the cases of a site's [vary] table, or take up a study that was killed.
+
+    Parameters
+    ----------
+    out : folder of the study (default ``<site>.vary`` beside the site file).
+    plan_file : TOML with a [vary] table to use in place of the site file's.
+
+    Raises
+    ------
+    InputFaults, SolverMissing, SolverFailed : see :mod:`wellring.inputs.faults`.
+    """
+    path = Path(site_file)
+    plan = _plan(path, plan_file)
+    folder = Path(out) if out is not None else path.parent / f"{path.stem}.vary"
+    description = read_site(path).description
+    scheme = plan.scheme or (description.schemes[0].name if description.schemes else None)
+    study = open_study(
+        path, folder, scheme=scheme, solver=solver, workers=workers, cluster=cluster, say=say
+    )
+    name = next(iter(study.base.schemes))
+    parameters = read_parameters(plan, study.base)
+    faults = study.base.site.fault_log()
+    points = draw(plan, parameters, faults, path.name)
+    variants = [_variant(parameters, row, name) for row in points]
+    done = Varied(study, plan, parameters, points, variants, name, {})
+    study.solve([Variant({}, name)])
+    done.limits = _limits(plan, done.base, faults, path.name)
+    study.solve(variants)
+    done.warnings = _notes(done)
+    _write(done, figures, say or (lambda text: None))
+    return done
+
+
+def _plan(site_file: Path, plan_file: str | Path | None) -> VaryPlan:
+    faults: Any = FaultLog()
+    if plan_file is None:
+        site = read_site(site_file)
+        if site.description.vary is not None:
+            return site.description.vary
+        faults.add(site_file.name, "vary", None, "a [vary] table, or a plan given by --plan",
+                   'Add [vary] with [[vary.parameters]], such as path = "soils.sand.kh" and '
+                   "factor = [0.3, 3.0].")  # fmt: skip
+        faults.raise_if_any()
+    from wellring.inputs.read_site import read_description
+
+    assert plan_file is not None
+    loaded = load_toml(Path(plan_file), faults)
+    own = load_toml(site_file, faults)
+    faults.raise_if_any()
+    assert loaded is not None
+    assert own is not None
+    from wellring.inputs.toml_text import TomlFaults
+
+    faults = TomlFaults(file=Path(plan_file).name, lines=loaded[1])
+    tables = {**own[0], "vary": loaded[0].get("vary", loaded[0])}
+    description = read_description(tables, Path(plan_file).name, faults)
+    faults.raise_if_any()
+    assert description is not None
+    assert description.vary is not None
+    return description.vary
+
+
+def _variant(parameters: Sequence[Uncertain], quantiles: Floats, scheme: str) -> Variant:
+    overrides: dict[str, float] = {}
+    for parameter, quantile in zip(parameters, quantiles, strict=True):
+        overrides |= parameter.overrides(float(parameter.quantile(quantile)))
+    return Variant(overrides, scheme)
+
+
+def _limits(plan: VaryPlan, base: Outcome, faults: FaultLog, file: str) -> dict[str, float]:
+    from wellring.inputs.faults import nearest
+
+    found = {}
+    numbers = answer_names([base])
+    for name, value in plan.limits.items():
+        place = f"vary.limits.{name}"
+        if name not in numbers:
+            faults.add(file, place, None, "the name of an answer of this site",
+                       nearest(name, numbers))  # fmt: skip
+            continue
+        try:
+            found[name] = to_si(value, numbers[name]["unit"])
+        except (ValueError, TypeError) as error:
+            faults.add(file, place, value, f"a quantity in {numbers[name]['unit']}", f"{error}.")
+    faults.raise_if_any()
+    return found
+
+
+def _notes(done: Varied) -> list[str]:
+    found = []
+    failed = [o.failed for o in done.outcomes if o.failed]
+    if failed:
+        found.append(
+            f"{len(failed)} of {len(done.outcomes)} cases gave no answer and are left out of all "
+            f"numbers, which may flatter them; the first: {failed[0]}"
+        )
+    if done.plan.design in ("latin hypercube", "sobol"):
+        found.append(
+            "the intervals of chances are those of plain random cases; with this design they are, "
+            "as a rule, a little too wide"
+        )
+    if done.study.base.site.description.time is not None:
+        found.append("cases are steady stages; what is followed in time has no part in them")
+    return found
+
+
+def _write(done: Varied, figures: bool, say: Callable[[str], None]) -> None:
+    folder = done.study.folder
+    done.frame.to_csv(folder / "vary.csv", index_label="case")
+    text = json.dumps(done.as_json(), ensure_ascii=False, indent=1)
+    (folder / "vary.json").write_text(text, encoding="utf-8")
+    (folder / "vary.txt").write_text(done.text(), encoding="utf-8")
+    if figures and done.headlines:
+        from wellring.model.studies.draw_vary import draw_vary
+
+        say("drawing figures")
+        draw_vary(done, folder)
