@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field, model_validator
 
 from wellring.inputs.table import Misfit, Table, Text, Texts
+from wellring.inputs.units import to_si
 
 
 def _number(expected: str, low: float, high: float, whole: bool = False) -> BeforeValidator:
@@ -40,6 +41,18 @@ def _limits(value: Any) -> dict[str, Any]:
     if not isinstance(value, dict):
         raise Misfit('limits by answer, such as { "02-final.inflow_total" = "60 m3/h" }')
     return value
+
+
+def _depths(value: Any) -> dict[str, float]:
+    if not isinstance(value, dict) or not set(value) <= {"drawdown", "settlement"}:
+        raise Misfit('a table such as { drawdown = "0.5 m", settlement = "20 mm" }')
+    found = {}
+    for name, item in value.items():
+        try:
+            found[name] = to_si(item, "m")
+        except (ValueError, TypeError):
+            raise Misfit('a depth such as "20 mm"', key=name, value=item) from None
+    return found
 
 
 class VaryParameter(Table):
@@ -85,3 +98,7 @@ class VaryPlan(Table):
     correlations: tuple[Correlation, ...] = ()
     limits: Annotated[dict[str, Any], BeforeValidator(_limits)] = Field(default={})
     """Answer → the most it may be."""
+    beyond: Annotated[dict[str, float], BeforeValidator(_depths)] = Field(
+        default={"drawdown": 0.5, "settlement": 0.02}
+    )
+    """Drawdown and settlement [m] whose chance of being exceeded is mapped."""

@@ -228,6 +228,24 @@ def write_rasters(
     return written
 
 
+def write_plan_field(
+    run: RunFolder,
+    entry: StageEntry,
+    field: Floats,
+    quantity: Quantity,
+    folder: Path,
+    crs: SiteCrs,
+) -> list[Path]:
+    """Write one plan field (n,) of a stage as near and wide GeoTIFFs; NaN where there is none."""
+    written = []
+    for raster in lay_out_rasters(run, np.isfinite(field)):
+        path = folder / f"{quantity.key}_{stage_slug(entry)}_{raster.name}.tif"
+        values = Resampler(run, raster).apply(field * quantity.factor)
+        _write(path, values, raster, crs, quantity, _tags(run, entry, quantity))
+        written.append(path)
+    return written
+
+
 def _limits(fields: Sequence[Floats]) -> tuple[float, float]:
     """Round limits around the fields' values; drawdown starts from 0, or below where it rises."""
     values = np.concatenate(fields)

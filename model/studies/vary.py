@@ -404,6 +404,11 @@ def _write(done: Varied, figures: bool, say: Callable[[str], None]) -> None:
     text = json.dumps(done.as_json(), ensure_ascii=False, indent=1)
     (folder / "vary.json").write_text(text, encoding="utf-8")
     (folder / "vary.txt").write_text(done.text(), encoding="utf-8")
+    if figures and done.drawn and any(not outcome.failed for outcome in done.outcomes):
+        from wellring.model.studies.chance_maps import write_chance_maps
+
+        say("writing maps of chance")
+        write_chance_maps(done, folder / "maps")
     if figures and done.headlines:
         from wellring.model.studies.draw_vary import draw_vary
 

@@ -121,7 +121,16 @@ def test_chance_of_a_log_normal_flow(tmp_path: Path, plain_site: Callable[..., P
     assert told["answers"][name]["rank_correlation"]["soils.sand.kh"] > 0.95
     assert len((folder / "vary.csv").read_text().splitlines()) == 25
     assert (folder / "figures" / "01-dig-1-inflow_total.png").stat().st_size > 10_000
-    assert again.fields().shape[0] == 24
+    fields = again.fields()
+    assert fields.shape[0] == 24
+    # Levels are held and all ground alike: the drawdown, and so the map, is the same in all cases.
+    import rasterio
+
+    with rasterio.open(folder / "maps" / "chance_drawdown_01_dig_1_near.tif") as file:
+        shares = file.read(1, masked=True)
+    assert set(np.unique(shares.compressed().round(3))) >= {1.0}
+    assert shares.min() >= 0
+    assert shares.max() <= 1
 
 
 def test_faults_of_a_plan_are_told_together(
