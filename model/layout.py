@@ -15,7 +15,7 @@ from wellring.inputs.site import Scheme
 from wellring.inputs.walls import Wall
 from wellring.model.clay_sublayers import clay_surfaces
 from wellring.model.drainage import methods
-from wellring.model.drainage.method import Placement, mean_screened_k
+from wellring.model.drainage.method import Placement
 from wellring.model.drainage.placement import place_points
 from wellring.model.drainage.points import GridPoint
 from wellring.model.faces import PlanFaces
@@ -349,9 +349,8 @@ def _points(
             continue
         for note in method.notes(drainage, placement):
             faults.warn(note)
-        outside = method.range.warning(drainage.method, mean_screened_k(made)) if made else None
-        if outside is not None:
-            faults.warn(f"{label}: {outside}")
+        for outside in method.warnings(drainage, placement, made):
+            faults.warn(outside)
         begins, ends = getattr(drainage, "from_stage", None), getattr(drainage, "until_stage", None)
         first = stages.index(begins) if begins else 0
         last = stages.index(ends) if ends else len(stages) - 1

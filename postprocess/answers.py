@@ -24,6 +24,7 @@ def subjects() -> tuple[Subject, ...]:
     """What is assessed beside water and dryness; each adds a :class:`Part`."""
     from wellring.postprocess.in_time import assess_time
     from wellring.postprocess.influence import assess_influence
+    from wellring.postprocess.method_answers import assess_methods
     from wellring.postprocess.neighbour_answers import assess_neighbours
     from wellring.postprocess.operations import assess_operations
     from wellring.postprocess.settlement_answers import assess_settlement
@@ -31,6 +32,7 @@ def subjects() -> tuple[Subject, ...]:
 
     return (
         assess_stability,
+        assess_methods,
         assess_time,
         assess_settlement,
         assess_influence,
@@ -300,12 +302,6 @@ def _warnings(run: RunFolder, results: list[StageResult]) -> list[str]:
             found.append(
                 f"{result.entry.name}: the drawdown reaches the model's edge; "
                 "the inflow depends on the source distance"
-            )
-    for wall in run.ledger.walls:
-        if not wall.holds_water and wall.kind != "none":
-            found.append(
-                f"'{wall.name}' ({wall.kind}) holds soil but not water: the ground "
-                "outside is drained as if no wall stood there"
             )
     return found
 

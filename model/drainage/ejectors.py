@@ -85,4 +85,5 @@ METHOD = Method(
         "ground more pervious than that gives more than ejectors can draw",
     ),
     _notes,
+    lowering=lambda table: table.outlet - max(table.nozzle, table.screen[0]),
 )

@@ -73,6 +73,13 @@ def _notes(table: Wellpoints, place: Placement) -> Sequence[str]:
     return said
 
 
+_WITH_VACUUM = Range(
+    1e-7,
+    1e-5,
+    6.0,
+    "UFC 3-220-05 ch. 2 for the ground; 6 m from memory",
+    "tighter ground gives nothing even so, more pervious ground lets the vacuum escape",
+)
 METHOD = Method(
     Wellpoints,
     wellpoint_points,
@@ -84,4 +91,6 @@ METHOD = Method(
         "finer ground needs vacuum, coarser ground gives more than the points can draw",
     ),
     _notes,
+    other_range=lambda table: _WITH_VACUUM if table.vacuum else None,
+    lowering=lambda table: table.lift,
 )

@@ -105,7 +105,12 @@ def test_ejectors_keep_to_their_yield(run_with: Runs) -> None:
 
 
 def test_sump_gives_no_clearance_and_says_so(run_with: Runs) -> None:
-    run = run_with('[[schemes.drainage]]\nmethod = "sump"\n')
+    run = run_with('[[schemes.drainage]]\nmethod = "sump"\npump_capacity = "2 m3/h"\n')
+    sump = run.answers.answers["02-final-dig.sump"]
+    assert sump.value == run.answers.answers["02-final-dig.inflow_excavation"].value
+    assert sump.value > sump.limit == pytest.approx(2 / 3600)
+    assert sump.ok is False
+    assert any("the floor floods" in text for text in run.answers.warnings)
     margin = run.answers.answers["02-final-dig.dry_margin"]
     assert not margin.ok
     assert margin.value < 0.1

@@ -109,6 +109,18 @@ def test_a_window_leaks_more_along_its_stretch_only():
     assert (ratio > 1).sum() == 3
 
 
+@pytest.mark.parametrize(("start", "end"), [(4.3, 4.4), (4.6, 5.6), (0.0, 0.2), (15.5, 16.0)])
+def test_a_window_leaks_its_length_wherever_it_lies(start, end):
+    """Narrower than a cell or not, a window of length l adds (factor − 1)·l·ρ/b to the wall."""
+    grid = unit_grid()
+    line = LineString([(2, 10), (18, 10)])
+    tight = place_wall(grid, "w", sheet(), line, np.zeros(400), 0)
+    wall = sheet(windows=[{"start": start, "end": end, "factor": 50.0}])
+    leaky = place_wall(grid, "w", wall, line, np.zeros(400), 0)
+    added = (leaky.conductance - tight.conductance).sum()  # faces are 1 m wide
+    assert added == pytest.approx(49.0 * (end - start) * tight.conductance[0], rel=1e-9)
+
+
 def test_walls_stand_between_toe_and_top(block):
     grid, ground = block([1.0] * 20, [1.0] * 20, [0.0, -10.0], planes=np.arange(-9.5, 0, 0.5))
     line = LineString([(10, 0), (10, 20)])
