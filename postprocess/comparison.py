@@ -23,7 +23,7 @@ _COLUMNS: tuple[tuple[str, str, str], ...] = (
     ("least water below formation", r".*\.dry_margin", "least"),
     ("peak discharge", r"[^.]*\.inflow_total", "most"),
     ("returned to the ground", r"[^.]*\.returned", "most"),
-    ("volume", r"(time\.|operations\.)?(volume|volume_total|total_volume)", "most"),
+    ("volume", r"(time\.|operations\.)?(volume|volume_total|total_volume|discharge_volume)", "most"),
     ("pumps", r"(operations\.)?pumps(_total|_installed)?", "most"),
     ("operators a shift", r"(operations\.)?operators(_per_shift|_a_shift)?", "most"),
     ("energy", r"(operations\.)?energy(_total)?", "most"),

@@ -59,7 +59,7 @@ def _stage_answers(run: RunFolder, stage: StageOperation, part: Part) -> None:
             "energy", "count")  # fmt: skip
     if any(item.price is not None for item in stage.items):
         unit = _currency(run)
-        add("cost_week", stage.cost.week, f"{unit}/week", NO_QUOTATION, "cost a week", "count")
+        add("cost_a_week", stage.cost.week, f"{unit}/week", NO_QUOTATION, "cost a week", "count")
         if stage.cost.total is not None:
             add("cost", stage.cost.total, unit, f"{NO_QUOTATION}; what is paid once included",
                 "cost", "count")  # fmt: skip

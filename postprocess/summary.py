@@ -49,7 +49,7 @@ def summary(run: RunFolder, answers: Answers, folder: Path) -> str:
             "pumps",
             "operators",
             "power",
-            "cost_week",
+            "cost_a_week",
             "tank_area_needed",
         ):
             answer = answers.answers.get(f"{key}.{name}")

@@ -85,7 +85,7 @@ def test_deep_wells_by_hand(run_with: Runs) -> None:
     # Money: each line of the table is quantity times price; sums are those of the answers.
     week = 2 * (168 + 14 + 24) * 30 + power / 1e3 * 168 * 0.25 + 9 * 50
     week += flow.sum() * 7 * 86400 * 0.1
-    assert value["01-dig-1.cost_week"] == pytest.approx(week, rel=1e-4)
+    assert value["01-dig-1.cost_a_week"] == pytest.approx(week, rel=1e-4)
     assert value["cost"] == pytest.approx(2 * week + 8 * 11 * 100, rel=1e-4)
     lines = rows(run, "costs")
     total = sum(float(line["over the stage [thalers]"] or 0) for line in lines)
@@ -112,7 +112,7 @@ def test_wellpoints_share_pumps_and_a_thin_header_takes_their_lift(run_with: Run
     count = len(wide.reader.ledger.wells)
     assert done.made.pumps == -(-count // 30) == 2
     assert wide.answers.answers["01-dig-1.operators"].value == 1
-    assert "01-dig-1.cost_week" not in wide.answers.answers  # no prices, no money
+    assert "01-dig-1.cost_a_week" not in wide.answers.answers  # no prices, no money
     assert sum(duty.flow for duty in done.made.duties) == pytest.approx(
         sum(w.flow[1] for w in wide.reader.ledger.wells)
     )
