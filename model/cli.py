@@ -170,21 +170,46 @@ def report(
         str | None,
         typer.Option("--kind", help="Kind of a vector file's neighbours.", metavar="KIND"),
     ] = None,
+    verify: Annotated[
+        bool,
+        typer.Option(
+            "--verify", help="Check the inputs' hashes and solve again in a copy of the folder."
+        ),
+    ] = False,
+    against: Annotated[
+        Path | None,
+        typer.Option(
+            "--against", help="Tell what differs from this other finished run.", metavar="OTHER"
+        ),
+    ] = None,
+    solver: SolverOption = None,
     figures: FiguresOption = True,
     as_json: JsonOption = False,
 ) -> None:
-    """Post-process a finished run again, without solving.
+    """Post-process a finished run again, without solving; review it.
 
-    Example: wellring report "my_site/site.runs/six wells"
+    Example: wellring report "my_site/site.runs/six wells" --verify
     """
     from wellring.model.run import report as report_run
 
     with _Progress() as say:
         done = report_run(
-            run_folder, soils=soils, neighbours=neighbours, kind=kind, say=say, figures=figures
+            run_folder,
+            soils=soils,
+            neighbours=neighbours,
+            kind=kind,
+            verify=verify,
+            against=against,
+            solver=solver,
+            say=say,
+            figures=figures,
         )
     _show([done], as_json)
-    raise typer.Exit(0 if done.answers.all_ok else 1)
+    for told in (done.difference, done.review):
+        if told is not None:
+            typer.echo(told.text, err=as_json)
+    reproduces = done.review is None or done.review.reproduces
+    raise typer.Exit(0 if done.answers.all_ok and reproduces else 1)
 
 
 @app.command()

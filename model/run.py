@@ -15,7 +15,7 @@ from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
@@ -43,6 +43,10 @@ from wellring.postprocess.run_folder import (
     RunFolder,
 )
 
+if TYPE_CHECKING:
+    from wellring.model.review import Review
+    from wellring.postprocess.run_difference import Difference
+
 NO_SCHEME = Scheme(name="open pit, no pumping", drainage=())
 """What is run where a site names no scheme: drains on floor and faces alone."""
 
@@ -51,10 +55,12 @@ Say = Callable[[str], None]
 
 @dataclass
 class Run:
-    """A finished run: its folder and its answers."""
+    """A finished run: its folder and its answers; review and difference where asked for."""
 
     folder: Path
     answers: Answers
+    review: Review | None = None
+    difference: Difference | None = None
 
     @property
     def answers_name(self) -> str:
@@ -104,6 +110,9 @@ def report(
     soils: str | Path | None = None,
     neighbours: str | Path | None = None,
     kind: str | None = None,
+    verify: bool = False,
+    against: str | Path | None = None,
+    solver: str | Path | None = None,
     say: Say | None = None,
     figures: bool = True,
 ) -> Run:
@@ -111,12 +120,15 @@ def report(
 
     Parameters
     ----------
+    verify : first check hashes and numbers again, with `solver` in a copy of the folder.
+    against : another finished run, to tell what differs in inputs and answers.
     soils : a TOML file with other [soils.NAME] compression tables; its hash goes to run.json.
     neighbours : a vector file of one `kind`, or a TOML file of [[neighbours]], to assess instead.
 
     Raises
     ------
-    InputFaults : the folder holds no finished run, or the soils' file is wrong.
+    InputFaults : a folder holds no finished run, or the soils' file is wrong.
+    SolverMissing : `solver` is no MODFLOW 6.
     """
     folder = Path(run_folder)
     reader = RunFolder(folder)
@@ -141,10 +153,25 @@ def report(
         reader = reader.reassessed(description, {"soils": source})
     if neighbours is not None:
         reader = _with_neighbours(reader, neighbours, kind)
+    review = None
+    if verify:
+        from wellring.model.review import verify as verify_run
+
+        review = verify_run(reader, solver, say)
     answers = post_process(reader, figures=figures, say=say)
+    unlike = None
+    if against is not None:
+        from wellring.postprocess.run_difference import difference
+
+        unlike = difference(reader, RunFolder(against))
+    if figures and (review or unlike):
+        from wellring.postprocess.report import write_report
+        from wellring.postprocess.report_review import review_sections
+
+        write_report(reader, answers, extra=review_sections(review, unlike))
     if reader.provenance != before:
         _write_json(folder / RUN_FILE, reader.provenance)
-    return Run(folder, answers)
+    return Run(folder, answers, review, unlike)
 
 
 def _with_neighbours(reader: RunFolder, path: str | Path, kind: str | None) -> RunFolder:
@@ -230,6 +257,8 @@ def _run_one(
             site.description.model_dump_json(exclude_none=True), encoding="utf-8"
         )
         provenance = _provenance(site, layout, stages, phases, solver, sides)
+        with contextlib.suppress(ValueError):  # another drive
+            provenance["inputs"]["folder"] = os.path.relpath(site.file.parent, final)
         provenance["timings"] = {
             "solve": solved - began,
             "side_studies": time.perf_counter() - solved,
