@@ -47,7 +47,8 @@ def headlines(run: RunFolder, answers: Answers) -> list[Headline]:
 
 def bare_text(answer: Answer, system: str) -> str:
     """An answer's value as text, without limit and verdict."""
-    return value_text(replace(answer, ok=None), system)
+    text = value_text(replace(answer, ok=None), system)
+    return text.removesuffix(" 1") if answer.unit == "1" else text
 
 
 def limit_text(answer: Answer, system: str) -> str:
@@ -58,11 +59,14 @@ def limit_text(answer: Answer, system: str) -> str:
 
 
 def _part(answers: Answers, subject: str) -> Part | None:
-    """The part of a subject, by its title; None where it was not assessed or says nothing."""
-    for part in answers.parts:
-        if subject in part.title.lower() and (part.answers or part.warnings):
-            return part
-    return None
+    """What the parts with a word in their title say together; None where there are none."""
+    parts = [part for part in answers.parts if subject in part.title.lower()]
+    found = Part(
+        answers={name: item for part in parts for name, item in part.answers.items()},
+        warnings=[text for part in parts for text in part.warnings],
+        title=", ".join(part.title for part in parts),
+    )
+    return found if found.answers or found.warnings else None
 
 
 def _dry(run: RunFolder, answers: Answers) -> Headline:
