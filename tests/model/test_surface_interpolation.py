@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 
+import gstools
 import numpy as np
 import pytest
 
@@ -214,3 +215,18 @@ def test_forty_borings_to_forty_thousand_points():
         seconds = time.perf_counter() - start
         print(f"{method}: 40 borings to {xq.size} points in {seconds:.2f} s")
         assert seconds < 2.0
+
+
+def test_kriging_and_its_deviation_are_those_of_an_independent_library():
+    # GSTools solves the same kriging equations point by point.
+    rng = np.random.default_rng(8)
+    x, y = rng.uniform(0.0, 400.0, (2, 230))
+    values = np.sin(x / 60.0) + np.cos(y / 40.0) + 0.2 * rng.normal(size=x.size)
+    xq, yq = rng.uniform(-300.0, 700.0, (2, 300))
+    got, std = interpolate("kriging", x, y, values, xq, yq, with_std=True, trend=False)
+    residuals = values - values.mean()
+    fitted = fit_variogram(x, y, residuals)
+    model = gstools.Spherical(dim=2, var=fitted.sill, len_scale=fitted.range, hankel_kw={"N": 10})
+    field, variance = gstools.krige.Ordinary(model, (x, y), residuals)((xq, yq), return_var=True)
+    np.testing.assert_allclose(got, values.mean() + field, atol=1e-9)
+    np.testing.assert_allclose(std, np.sqrt(np.maximum(variance, 0.0)), atol=1e-6)
