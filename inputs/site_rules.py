@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 
 from wellring.inputs.drainage import Placed
 from wellring.inputs.faults import FaultLog, nearest
+from wellring.inputs.names import drainage_names, repeated, wall_names
 from wellring.inputs.site import Recharge, River, SiteDescription
 
 
@@ -49,10 +50,11 @@ def _check_stages(site: SiteDescription, add: Add) -> bool:
     """Whether names, days and formations of the stages fit together, and names of stages exist."""
     stages = site.excavation.stages
     names = [stage.name for stage in stages]
+    again = {index for index, _ in repeated(names)}
     good, day = True, None
     for index, stage in enumerate(stages):
         place = f"excavation.stages.{index}"
-        if stage.name in names[:index]:
+        if index in again:
             add(f"{place}.name", stage.name, "another name than the stages before")
         if day is not None and stage.day is not None and stage.day < day:
             add(
@@ -139,11 +141,21 @@ def _stage_names(site: SiteDescription) -> Iterator[tuple[str, str]]:
 
 
 def _check_names(site: SiteDescription, add: Add) -> None:
-    for table, items in (("schemes", site.schemes), ("points", site.points)):
-        names = [item.name for item in items]
-        for index, name in enumerate(names):
-            if name in names[:index]:
-                add(f"{table}.{index}.name", name, f"another name than the {table} before")
+    """Names repeat nowhere among what is told apart by them; stages: see `_check_stages`."""
+    groups = [("schemes", [item.name for item in site.schemes])]
+    groups += [("points", [item.name for item in site.points])]
+    groups += [("walls", wall_names(site.walls))]
+    for number, scheme in enumerate(site.schemes):
+        groups += [(f"schemes.{number}.walls", wall_names(scheme.walls or ()))]
+        groups += [(f"schemes.{number}.drainage", drainage_names(scheme.drainage))]
+    for table, names in groups:
+        for index, first in repeated(names):
+            add(
+                f"{table}.{index}.name",
+                names[index],
+                f"another name than that of {table}.{first}",
+                "Tables, maps and answers tell them apart by their names.",
+            )
 
 
 def _check_toes(site: SiteDescription, add: Add) -> None:

@@ -10,6 +10,7 @@ from shapely.geometry import LinearRing, LineString
 
 from wellring.inputs.drainage import Placed
 from wellring.inputs.faults import FaultLog
+from wellring.inputs.names import drainage_names, wall_names
 from wellring.inputs.read_site import Site
 from wellring.inputs.site import Scheme
 from wellring.inputs.walls import Wall
@@ -86,7 +87,8 @@ def scheme_walls(site: Site, number: int, scheme: Scheme) -> list[tuple[str, str
     prefix = f"schemes.{number}.walls" if own else "walls"
     walls = scheme.walls if scheme.walls is not None else site.description.walls
     return [
-        (f"{prefix}.{i}", wall.name or f"{wall.kind} {i + 1}", wall) for i, wall in enumerate(walls)
+        (f"{prefix}.{i}", name, wall)
+        for i, (name, wall) in enumerate(zip(wall_names(walls), walls, strict=True))
     ]
 
 
@@ -323,10 +325,11 @@ def _points(
     points: list[GridPoint] = []
     when: list[tuple[int, int]] = []
     known = methods()
+    labels = drainage_names(scheme.drainage)
     for index, drainage in enumerate(scheme.drainage):
         method = known[type(drainage)]
         place = f"schemes.{number}.drainage.{index}"
-        label = drainage.name or ("W" if len(scheme.drainage) == 1 else f"W{index + 1}-")
+        label = labels[index]
         placement = Placement(
             label,
             site.outline,

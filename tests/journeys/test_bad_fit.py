@@ -257,6 +257,18 @@ CASES: dict[str, tuple[tuple[str, str], str, str | None, tuple[str, ...]]] = {
         ("", '[[points]]\nname = "house next door"\nx = 1\ny = 2'), "points.1.name",
         "house next door", ("another name",),
     ),
+    "walls of one name": (
+        ("", '[[walls]]\nname = "Sheet  Pile 1"\nkind = "slurry"\ntoe = -9'),
+        "walls.1.name", "Sheet  Pile 1", ("another name than that of walls.0",),
+    ),
+    "drainage tables of one name": (
+        ("", '[[schemes]]\nname = "both"\n'
+         '[[schemes.drainage]]\nmethod = "relief wells"\nname = "R"\n'
+         'ring = { offset = -2, count = 4 }\nscreen = [-9, -7]\n'
+         '[[schemes.drainage]]\nmethod = "relief wells"\nname = "r"\n'
+         'ring = { offset = -3, count = 3 }\nscreen = [-9, -7]'),
+        "schemes.1.drainage.1.name", "r", ("another name than that of schemes.1.drainage.0",),
+    ),
     "grid within the source": (
         ("", "[grid]\nextent = 10"), "grid.extent", "10.0", ("source distance of 300 m",),
     ),
