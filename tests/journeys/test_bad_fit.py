@@ -264,9 +264,9 @@ CASES: dict[str, tuple[tuple[str, str], str, str | None, tuple[str, ...]]] = {
     "drainage tables of one name": (
         ("", '[[schemes]]\nname = "both"\n'
          '[[schemes.drainage]]\nmethod = "relief wells"\nname = "R"\n'
-         'ring = { offset = -2, count = 4 }\nscreen = [-9, -7]\n'
+         'ring = { offset = -2, count = 4 }\nscreen = [-9, -7]\ndiameter = 0.3\n'
          '[[schemes.drainage]]\nmethod = "relief wells"\nname = "r"\n'
-         'ring = { offset = -3, count = 3 }\nscreen = [-9, -7]'),
+         'ring = { offset = -3, count = 3 }\nscreen = [-9, -7]\ndiameter = 0.3'),
         "schemes.1.drainage.1.name", "r", ("another name than that of schemes.1.drainage.0",),
     ),
     "grid within the source": (
