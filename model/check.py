@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import shapely
 
 from wellring.inputs.read_site import Site, read_site
 from wellring.inputs.units import conductivity_text, shown
@@ -229,9 +230,21 @@ def _scheme(layout: Layout, folder: Path) -> SchemeCheck:
         wells,
         walls,
         layout.assumptions,
-        layout.warnings,
+        [*layout.warnings, *_far_neighbours(layout)],
         draw_layout(layout, folder / safe_name(layout.scheme.name)),
     )
+
+
+def _far_neighbours(layout: Layout) -> list[str]:
+    """Neighbours that lie wholly beyond the source distance, where the model ends."""
+    found = layout.site.neighbours
+    if found is None:
+        return []
+    far = shapely.distance(found.shapes, layout.site.outline) > layout.source_distance
+    names = ", ".join(f"'{name}'" for name in found.name[far][:5])
+    more = f" and {far.sum() - 5} more" if far.sum() > 5 else ""
+    told = f"neighbours beyond the model, which will not be assessed: {names}{more}"
+    return [told] if far.any() else []
 
 
 def _table(head: tuple[str, ...], rows: list[tuple[str, ...]]) -> list[str]:

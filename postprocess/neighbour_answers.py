@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from wellring.postprocess.answer import Answer, Part
 from wellring.postprocess.building_damage import DAMAGE, RANKIN
-from wellring.postprocess.neighbour_tables import CRITERIA, by_stage, worst_first
+from wellring.postprocess.neighbour_marks import neighbour_marks
+from wellring.postprocess.neighbour_tables import CRITERIA, amount, by_stage, worst_first
 from wellring.postprocess.neighbours import Effects, StageEffects, effects_on_neighbours
 from wellring.postprocess.run_folder import RunFolder
 
@@ -58,7 +59,8 @@ def assess_neighbours(run: RunFolder, results: Sequence[StageResult]) -> Part:
     effects = effects_on_neighbours(run, results)
     if effects is None:
         return Part()
-    part = Part(assumptions=_assumptions(effects), warnings=_warnings(effects))
+    part = Part(assumptions=_assumptions(effects), warnings=_warnings(effects), title="Neighbours")
+    part.marks += neighbour_marks(effects)
     _overall(effects, part)
     for kind in _LARGEST:
         if effects.receptors.is_kind(kind).any():
@@ -96,20 +98,9 @@ def _worst_text(effects: Effects, stage: StageEffects, place: int) -> str:
         return f"{name}, {stage.entry.name}"
     check = stage.checks[which]
     return (
-        f"{name}: {CRITERIA[check.name][0]} {_amount(check.name, check.value[place])} of "
-        f"{_amount(check.name, check.limit[place])} allowed, {stage.entry.name}"
+        f"{name}: {CRITERIA[check.name][0]} {amount(check.name, check.value[place])} of "
+        f"{amount(check.name, check.limit[place])} allowed, {stage.entry.name}"
     )
-
-
-def _amount(name: str, value: float) -> str:
-    kind = CRITERIA[name][2]
-    if kind == "settlement":
-        return f"{value * 1e3:.1f} mm"
-    if kind == "slope":
-        return f"1 in {1 / value:,.0f}" if value > 1e-6 else "0"
-    if kind == "flow":
-        return f"{value * 3600:.1f} m³/h"
-    return f"{value:.0%}" if kind == "share" else f"{value:.2f} m"
 
 
 def _kind_answers(effects: Effects, kind: str, part: Part) -> None:

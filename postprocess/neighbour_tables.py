@@ -27,6 +27,18 @@ CRITERIA = {
 """What each criterion is called, its unit and how it is shown."""
 
 
+def amount(name: str, value: float) -> str:
+    """A value of a criterion as text."""
+    kind = CRITERIA[name][2]
+    if kind == "settlement":
+        return f"{value * 1e3:.1f} mm"
+    if kind == "slope":
+        return f"1 in {1 / value:,.0f}" if value > 1e-6 else "0"
+    if kind == "flow":
+        return f"{value * 3600:.1f} m³/h"
+    return f"{value:.0%}" if kind == "share" else f"{value:.2f} m"
+
+
 def state_of(effects: Effects) -> NDArray[np.object_]:
     """(n,) "over a limit", "within limits", "no limit given" or "not assessed"."""
     found = np.where(effects.judged, "within limits", "no limit given").astype(object)

@@ -13,9 +13,11 @@ import numpy as np
 import pytest
 
 from wellring.inputs.faults import InputFaults
+from wellring.model.check import check_site
 from wellring.model.run import report
 from wellring.model.run import run as run_site
 from wellring.postprocess.heads import unit_head
+from wellring.postprocess.neighbour_marks import neighbour_marks
 from wellring.postprocess.neighbours import Effects, effects_on_neighbours
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.stage_results import StageResult, read_results
@@ -230,6 +232,13 @@ def test_beyond_the_model_is_not_assessed_and_told(town: RunFolder, effects: Eff
     assert any("screening" in w for w in again.answers.warnings)
 
 
+def test_check_tells_who_lies_beyond_the_model(town: RunFolder, tmp_path: Path) -> None:
+    site = town.path.parent.parent / "site.toml"
+    (scheme,) = check_site(site, out=tmp_path / "check").schemes
+    (told,) = [text for text in scheme.warnings if "beyond the model" in text]
+    assert told.endswith("'beyond'")
+
+
 def test_other_neighbours_without_solving(town: RunFolder, tmp_path: Path) -> None:
     copy = Path(shutil.copytree(town.path, tmp_path / "run"))
     other = tmp_path / "others.geojson"
@@ -262,6 +271,18 @@ def test_other_neighbours_of_no_kind_are_refused(town: RunFolder, tmp_path: Path
     geojson(tmp_path / "s.geojson", "Polygon", (house(22, -12), {}))
     with pytest.raises(InputFaults, match="building, utility, well"):
         report(town.path, neighbours=tmp_path / "s.geojson", figures=False)
+
+
+def test_marks_tell_of_every_neighbour_in_every_stage(town: RunFolder, effects: Effects) -> None:
+    marks = {mark.name: mark for mark in neighbour_marks(effects)}
+    assert set(marks) == set(effects.receptors.name)
+    beside = marks["beside"]
+    assert len(beside.corners) == 5
+    assert np.array_equal(beside.corners[0], beside.corners[-1])
+    assert len(marks["well 1"].corners) == 1
+    most = effects.stages[-1].measures["drawdown_most"][place(effects, "beside")]
+    assert f"drawdown {most:.2f} m" in beside.notes[effects.stages[-1].entry.folder]
+    assert marks["main"].notes[""] == "over a limit"
 
 
 def test_layers_and_figure(
