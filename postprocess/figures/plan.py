@@ -332,8 +332,8 @@ def draw_legend(figure: Figure, handles: Handles) -> None:
         loc="upper left",
         ncols=3,
         borderaxespad=0,
-        columnspacing=1.4,
-        handlelength=2.2,
+        columnspacing=1.0,
+        handlelength=1.9,
         labelspacing=0.55,
         bbox_to_anchor=((SHEET[0] - MARGIN - WIDTH - 0.05) / SHEET[0], 1.72 / SHEET[1]),
     )
@@ -361,6 +361,8 @@ def _note(
     everywhere = [plain(b.name, 20) for b in run.ledger.boundaries if not b.nodes]
     if everywhere:
         told.append(f"Over the whole area: {', '.join(everywhere)}.")
+    if run.ledger.wells:
+        told.append(f"Below the names of points: their flow [{scales.flow.unit}].")
     told.append("Sections A and B: see the drawings of that name.")
     lines = [
         " ".join(told),

@@ -11,6 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from wellring.postprocess.figures.fields import cells_outline
 from wellring.postprocess.figures.labels import LabelPlacer
+from wellring.postprocess.figures.method_marks import SUMP, draw_pipes, has_sump, mark_of
 from wellring.postprocess.figures.style import (
     INK,
     PAPER,
@@ -128,35 +129,35 @@ def draw_wells(
     stage: int,
     named: bool,
 ) -> int:
-    """Wells with their name and flow in stage number `stage`; how many found no room for it."""
+    """Points of every method, with name and flow in stage number `stage`.
+
+    Returns how many names found no room.
+    """
     from matplotlib.lines import Line2D
 
+    size = 5.2 if named else 2.2
+    if has_sump(run):
+        _draw_sump(axes, run, scales, handles, size)
     wells = run.ledger.wells
     if not wells:
         return 0
     at = scales.crs(np.array([[well.x, well.y] for well in wells]))
     runs = np.array([_runs(well, stage) for well in wells])
-    size = 5.2 if named else 2.2
-    used: dict[str, Any] = {
-        "marker": "o",
-        "markersize": size,
-        "markerfacecolor": PAPER,
-        "markeredgecolor": INK,
-        "markeredgewidth": 1.1 if named else 0.6,
-        "linestyle": "none",
-    }
-    idle = {**used, "markeredgecolor": SOFT_INK, "markeredgewidth": 0.7, "markersize": 0.75 * size}
-    if (~runs).any():
-        axes.plot(*at[~runs].T, zorder=6, **idle)
-        handles.setdefault("idle", Line2D([], [], label="well, not pumped", **idle))
-    if runs.any():
-        axes.plot(*at[runs].T, zorder=6, **used)
-        if named:
-            axes.plot(
-                *at[runs].T, zorder=6.1, marker="o", markersize=1.6, color=INK, linestyle="none"
-            )
-        label = f"well: name, flow [{scales.flow.unit}]" if named else "well"
-        handles["well"] = Line2D([], [], label=label, **used)
+    draw_pipes(axes, wells, at, size)
+    for method in dict.fromkeys(well.method for well in wells):
+        mark = mark_of(method)
+        own = np.array([well.method == method for well in wells])
+        for chosen, working in ((own & ~runs, False), (own & runs, True)):
+            if not chosen.any():
+                continue
+            style = mark.look(size, working)
+            axes.plot(*at[chosen].T, zorder=6, **style)
+            if working and named and method == "deep wells":
+                axes.plot(
+                    *at[chosen].T, zorder=6.1, marker="o", markersize=1.6, color=INK, ls="none"
+                )
+            told = mark.label if working else f"{method}: at rest"
+            handles[f"{method} {working}"] = Line2D([], [], label=told, **style)
     if not named:
         return 0
     placer.block(at, 0.6 * size)
@@ -173,6 +174,16 @@ def draw_wells(
         text = f"{name}\n{scales.amount(well.flow[stage])}" if runs_now else name
         left_out += not placer.place(tuple(point), text, 6.3, away_from=middle, near=crowd)
     return left_out
+
+
+def _draw_sump(axes: Axes, run: RunFolder, scales: Scales, handles: Handles, size: float) -> None:
+    """A sump in the floor; the site file does not say where its low point lies."""
+    from matplotlib.lines import Line2D
+
+    inside = shapely.Polygon(run.ledger.outline).representative_point()
+    style = SUMP.look(size, working=True)
+    axes.plot(*scales.crs(np.array([[inside.x, inside.y]])).T, zorder=6, **style)
+    handles["sump"] = Line2D([], [], label=SUMP.label, **style)
 
 
 def _runs(well: WellEntry, stage: int) -> bool:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from wellring.postprocess.figures.cuts import Cut
 from wellring.postprocess.figures.labels import spread, text_size
+from wellring.postprocess.figures.method_marks import mark_of
 from wellring.postprocess.figures.soil_look import SoilLook
 from wellring.postprocess.figures.style import (
     INK,
@@ -241,6 +242,10 @@ def draw_wells(
                 zorder=6,
             )
         )
+        mark = mark_of(well.method)
+        style = mark.look(5.2, working=True)
+        axes.plot([at * factor], [top * factor], zorder=6.5, clip_on=False, **style)
+        handles.setdefault(f"mark {well.method}", Line2D([], [], label=mark.label, **style))
         level = well.level[-1]
         if level is not None:
             axes.plot(
