@@ -6,9 +6,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import geopandas
 import numpy as np
+import pyproj
 import pytest
+import shapely
 
+from wellring.inputs.crs import SiteCrs
 from wellring.inputs.faults import InputFaults
 from wellring.inputs.read_site import Site, read_site
 from wellring.inputs.receptors import Receptors
@@ -181,3 +185,17 @@ def test_many_faults_of_one_sort_are_counted(read: Reader) -> None:
 def test_wood_piles_without_head_level_are_told(read: Reader) -> None:
     site = read((box(30, 0), {"foundation": "wood piles"}))
     assert any("pile_head" in text for text in site.warnings)
+
+
+def test_kept_in_feet_read_in_metres(read: Reader, tmp_path: Path) -> None:
+    """The run folder's layer lies in the site's own units; the receptors are in metres."""
+    site = read((box(30, 0), {}))
+    assert site.neighbours is not None
+    crs = SiteCrs.of(pyproj.CRS("EPSG:2263"), "EPSG:2263")
+    site.neighbours.write(tmp_path / "kept.gpkg", crs)
+    corner = shapely.get_coordinates(site.neighbours.shapes)[0]
+    kept = geopandas.read_file(tmp_path / "kept.gpkg")
+    first = shapely.get_coordinates(kept.geometry.to_numpy())[0]
+    np.testing.assert_allclose(first * 1200 / 3937, corner, rtol=1e-12)
+    again = Receptors.read(tmp_path / "kept.gpkg", crs)
+    np.testing.assert_allclose(shapely.get_coordinates(again.shapes)[0], corner, rtol=1e-12)
