@@ -116,6 +116,14 @@ def _judged(run: RunFolder, question: str, part: Part | None, missing: str) -> H
 def _neighbours(run: RunFolder, answers: Answers) -> Headline:
     question, system = "Are the neighbours safe?", run.ledger.show
     part = _part(answers, "neighbour")
+    count, worst = (answers.answers.get(f"neighbours.{n}") for n in ("over_limit", "worst"))
+    if count is not None and count.ok is not None and worst is not None:
+        many = int(_number(count))
+        told = "No neighbour is over a limit" if not many else f"{many} over a limit"
+        text = f"{told}. The one nearest to its limit: {worst.value}."
+        if many:
+            text = f"{told}. The worst: {worst.value}."
+        return Headline(question, YES if count.ok else NO, text, count.basis)
     if part is not None:
         return _judged(run, question, part, "")
     reach = _largest(answers, "reach")

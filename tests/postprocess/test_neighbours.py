@@ -16,9 +16,11 @@ from wellring.inputs.faults import InputFaults
 from wellring.model.check import check_site
 from wellring.model.run import report
 from wellring.model.run import run as run_site
+from wellring.postprocess.answers import make_answers
 from wellring.postprocess.heads import unit_head
 from wellring.postprocess.neighbour_marks import neighbour_marks
 from wellring.postprocess.neighbours import Effects, effects_on_neighbours
+from wellring.postprocess.report_headlines import headlines
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.stage_results import StageResult, read_results
 
@@ -321,3 +323,20 @@ def test_thousands_of_neighbours(town: RunFolder, tmp_path: Path) -> None:
         by_spot.setdefault(int(row["name"][1:]) % 100, set()).add(row["settlement most [m]"])
     assert all(len(values) == 1 for values in by_spot.values())
     assert len(by_spot) == 100
+
+
+def test_the_report_marks_every_neighbour_and_names_the_worst(
+    town: RunFolder, results: list[StageResult], effects: Effects
+) -> None:
+    found = make_answers(town, results)
+    told = headlines(town, found)[2]
+    over = int(effects.over.sum())
+    assert over > 0
+    assert told.verdict == "no"
+    assert told.sentence.startswith(f"{over} over a limit. The worst: ")
+    (part,) = [part for part in found.parts if part.marks]
+    first = effects.order[0]
+    assert part.marks[0].name == effects.receptors.name[first]
+    stage = effects.stages[-1]
+    note = part.marks[0].notes[stage.entry.folder]
+    assert f"{stage.measures['drawdown_most'][first]:.2f} m" in note
