@@ -18,6 +18,7 @@ import pytest
 
 from wellring.model.run import Run, run
 from wellring.postprocess.heads import unit_head
+from wellring.postprocess.in_time import Course, follow
 from wellring.postprocess.ledger import WellEntry
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.stage_results import StageResult, read_results
@@ -76,6 +77,11 @@ class CheckSite:
     drainage: list[dict[str, Any]] = field(default_factory=list)
     points: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
     """Named points: x, y and the level at which the head is asked."""
+    time: Mapping[str, Any] | None = None
+    stages: Sequence[Mapping[str, Any]] = ({"name": "dug"},)
+    """Keys of each stage beside its formation."""
+    files: Mapping[str, str] = field(default_factory=dict)
+    """Other files, by name."""
 
     @staticmethod
     def box(x0: float, x1: float, y0: float, y1: float) -> list[Point]:
@@ -112,6 +118,8 @@ class CheckSite:
             rows.append(f"B1,{self.ground - top:.6f},{self.ground - bottom:.6f},{soil}")
             top = bottom
         (folder / "layers.csv").write_text("\n".join(rows) + "\n")
+        for name, text in self.files.items():
+            (folder / name).write_text(text, encoding="utf-8")
         path = folder / "site.toml"
         path.write_text("\n".join(self._tables(floor)), encoding="utf-8")
         return path
@@ -126,7 +134,7 @@ class CheckSite:
         logs = {"files": ["collars.csv", "layers.csv"], "surfaces": "nearest", "base": floor}
         found = [table("[site]", site), table("[borings]", logs)]
         usual = {"sy": 0.2, "ss": 1e-5, "weight": "20 kN/m3"}
-        found += [table(f"[soils.{name}]", {**keys, **usual}) for name, keys in self.soils.items()]
+        found += [table(f"[soils.{name}]", {**usual, **keys}) for name, keys in self.soils.items()]
         water = {"level": self.level, "source_distance": self.source_distance, "edge": self.edge}
         found.append(table("[water]", water))
         for boundary in [*self._edges(), *self.boundaries]:
@@ -134,7 +142,12 @@ class CheckSite:
         pit = {"corners": shifted(self.pit), "clearance": 0.0}
         formation = self.ground if self.formation is None else self.formation
         found.append(table("[excavation]", pit))
-        found.append(table("[[excavation.stages]]", {"name": "dug", "formation": formation}))
+        found += [
+            table("[[excavation.stages]]", {"formation": formation, **stage})
+            for stage in self.stages
+        ]
+        if self.time is not None:
+            found.append(table("[time]", self.time))
         found += [table("[[walls]]", _moved(wall)) for wall in self.walls]
         if self.drainage:
             found.append(table("[[schemes]]", {"name": "wells"}))
@@ -190,6 +203,19 @@ class Solved:
         answers = json.loads((self.run.folder / "answers.json").read_text(encoding="utf-8"))
         key = f"{self.results[-1].entry.folder}.{name}"
         return float(answers[key]["value"])
+
+    @cached_property
+    def course(self) -> Course:
+        """The run followed in time."""
+        found = follow(self.folder, self.results)
+        assert found is not None
+        return found
+
+    def level_in_time(self, point: str, day: float) -> float:
+        """Level [m] at a named point on a day, between steps straight over the log of time."""
+        begun = self.course.day > 0
+        day_of, level = self.course.day[begun], self.course.points[point][begun]
+        return float(np.interp(np.log(day), np.log(day_of), level))
 
     def flow(self, boundary: int, stage: int = -1) -> float:
         """Net flow into the ground [m³/s] of the check's boundary of this index."""

@@ -1,0 +1,160 @@
+"""C03 to C05, C07b: wells in time, with the default time steps.
+
+Theis (1935), Cooper and Jacob (1946), Hantush and Jacob (1955), superposition of Theis for a ring
+and for the recovery after pumping.
+"""
+
+import numpy as np
+import pytest
+from scipy.special import exp1
+
+DAY = 86400.0
+T, S, THICK = 500.0, 1e-3, 25.0
+"""m²/d, –, m: the aquifer of C03."""
+TOP = -20.0
+CLAY = {"kh": 1e-13, "kv": 1e-13}
+SAND = {"kh": T / THICK / DAY, "kv": T / THICK / DAY, "ss": S / THICK}
+MID = TOP - THICK / 2
+
+
+def confined(check_site, wells, rate, points, stages, time, source=8000.0, **more):
+    return check_site(
+        ground=0.0,
+        layers=[("clay", TOP), ("sand", TOP - THICK)],
+        soils={"clay": CLAY, "sand": SAND},
+        level=-1.0,
+        pit=check_site.square(5.0),
+        source_distance=source,
+        drainage=[
+            {
+                "points": wells,
+                "screen": [TOP - THICK, TOP],
+                "diameter": 0.3,
+                "rate": rate / DAY,
+                **more,
+            }
+        ],
+        points={name: (x, y, MID) for name, (x, y) in points.items()},
+        stages=stages,
+        time=time,
+    )
+
+
+def theis(q, r, t):
+    return q / (4 * np.pi * T) * exp1(r**2 * S / (4 * T * np.asarray(t)))
+
+
+@pytest.fixture
+def test_well(check_site):
+    return confined(
+        check_site,
+        [(0, 0)],
+        1000.0,
+        {"10 m": (10, 0), "50 m": (50, 0), "200 m": (200, 0)},
+        [
+            {"name": "pumping", "day": 0, "lasts": 10},
+        ],
+        {},
+    )
+
+
+def test_one_well(solve, within, test_well):
+    """Q 1000 m³/d."""
+    solved = solve(test_well)
+
+    def fall(point, day):
+        return -1 - solved.level_in_time(point, day)
+
+    within("s at 50 m, 1 d", fall("50 m", 1), 0.972221, 2)
+    within("s at 10 m, 1 d", fall("10 m", 1), 1.48433, 2)
+    within("s at 200 m, 5 d", fall("200 m", 5), 0.787537, 2)
+    slope = fall("10 m", 10) - fall("10 m", 1)
+    within("s a tenfold of time", slope, 0.366468, 2)
+    assert theis(1000, 50, 1) == pytest.approx(0.972221, rel=1e-5)
+
+
+def test_one_well_early(solve, within, test_well):
+    """A quarter of an hour after the start, which asks for a first step of seconds."""
+    test_well.stages = [{"name": "pumping", "day": 0, "lasts": "2 h"}]
+    test_well.time = {"first_step": "10 s"}
+    solved = solve(test_well)
+    within("s at 50 m, 0.01 d", -1 - solved.level_in_time("50 m", 0.01), 0.258376, 5)
+
+
+def test_recovery(solve, check_site, within):
+    """Pumped for a day, then left: Theis with a second well that gives back from then on."""
+    solved = solve(
+        confined(
+            check_site,
+            [(0, 0)],
+            1000.0,
+            {"50 m": (50, 0)},
+            [{"name": "pumping", "day": 0}, {"name": "recovery", "day": 1, "lasts": 2}],
+            {},
+            until_stage="pumping",
+        )
+    )
+    for day in (1.1, 1.5, 2.0, 3.0):
+        left = theis(1000, 50, day) - theis(1000, 50, day - 1)
+        within(f"s left at 50 m, {day} d", -1 - solved.level_in_time("50 m", day), left, 3)
+
+
+def test_ring_of_wells(solve, check_site, within):
+    """8 wells of 400 m³/d on radius 20 m."""
+    angle = np.arange(8) * np.pi / 4
+    solved = solve(
+        confined(
+            check_site,
+            np.column_stack([20 * np.cos(angle), 20 * np.sin(angle)]).tolist(),
+            400.0,
+            {"centre": (0, 0), "off site": (200, 0)},
+            [{"name": "pumping", "day": 0, "lasts": 30}],
+            {},
+            source=12000.0,
+        )
+    )
+    within("s at the centre, 1 d", -1 - solved.level_in_time("centre", 1), 4.0439, 3)
+    within("s at the centre, 30 d", -1 - solved.level_in_time("centre", 30), 5.77602, 3)
+    within("s at 200 m, 30 d", -1 - solved.level_in_time("off site", 30), 3.43096, 3)
+    volume = 8 * 400 * 30
+    within("volume", solved.run.answers.answers["time.volume"].value, volume, 0.1)
+
+
+def test_leaky_aquifer(solve, check_site, within):
+    """T 400 m²/d, S 5e-4, c 500 d, Q 1200 m³/d; level above held, a roof without storage."""
+    kv = 0.5 / (500 * DAY)
+    solved = solve(
+        check_site(
+            ground=0.0,
+            layers=[("top", -20.0), ("roof", -20.5), ("sand", -40.5)],
+            soils={
+                "top": {"kh": 1e-3, "kv": 1e-3},
+                "roof": {"kh": kv / 10, "kv": kv, "ss": 2e-9},
+                "sand": {"kh": 20 / DAY, "kv": 20 / DAY, "ss": 5e-4 / 20},
+            },
+            level=-0.5,
+            pit=check_site.square(5.0),
+            source_distance=4000.0,
+            boundaries=[
+                {
+                    "kind": "fixed_head",
+                    "polygon": [(-9000, -9000), (9000, -9000), (9000, 9000), (-9000, 9000)],
+                    "head": -0.5,
+                    "soils": ["top"],
+                }
+            ],
+            drainage=[
+                {"points": [(0, 0)], "screen": [-40.5, -20.5], "diameter": 0.3, "rate": 1200 / DAY}
+            ],
+            points={name: (r, 0.0, -30.0) for name, r in (("20", 20), ("50", 50), ("100", 100))},
+            stages=[{"name": "pumping", "day": 0, "lasts": 2}],
+            time={"first_step": 0.002},
+        )
+    )
+    for point, day, s in (
+        ("20", 0.1, 1.37243),
+        ("50", 0.1, 0.939467),
+        ("50", 1, 1.10552),
+        ("100", 1, 0.78529),
+    ):
+        within(f"s at {point} m, {day} d", -0.5 - solved.level_in_time(point, day), s, 3)
