@@ -36,8 +36,9 @@ from wellring.inputs.plan_rules import check_plan
 from wellring.inputs.read_borings import read_borings
 from wellring.inputs.read_neighbours import read_neighbours
 from wellring.inputs.receptors import Receptors
-from wellring.inputs.site import Recharge, SiteDescription
-from wellring.inputs.site_rules import check_rules, refuse_unsupported
+from wellring.inputs.series import Column, Series, read_series
+from wellring.inputs.site import SiteDescription
+from wellring.inputs.site_rules import check_rules
 from wellring.inputs.surface import GroundSurface, read_ground
 from wellring.inputs.toml_text import TomlFaults, load_toml
 
@@ -53,6 +54,7 @@ class Site:
     ----------
     geometries : shapes by the dotted place that names them ("walls.0", "water.boundary.1",
         "schemes.0.drainage.2"); points are a MultiPoint.
+    series : values that change in time, by the dotted place of their boundary.
     files : SHA-256 of each file read, by its path relative to the site file.
     warnings : what the user should know, already worded.
     lines : line of each dotted place in the site file.
@@ -66,6 +68,7 @@ class Site:
     logs: BoringLogs
     piezometers: Piezometers | None
     geometries: Mapping[str, BaseGeometry]
+    series: Mapping[str, Series]
     files: Mapping[str, str]
     warnings: tuple[str, ...]
     lines: Mapping[str, int]
@@ -129,7 +132,6 @@ def read_description(
         explain(error, SiteDescription, tables, file, faults)
         return None
     check_rules(description, file, faults)
-    refuse_unsupported(description, file, faults)
     return description
 
 
@@ -162,6 +164,7 @@ def _read_data(path: Path, description: SiteDescription, faults: TomlFaults) -> 
             description.water.piezometers, folder, site_crs, description.soils, faults, file
         )
     geometries = _read_geometries(description, where)
+    series = _read_series(description, where)
     if outline is not None:
         check_pit_place(outline, site_crs, faults, file, "excavation")
         for place, shape in geometries.items():
@@ -181,11 +184,55 @@ def _read_data(path: Path, description: SiteDescription, faults: TomlFaults) -> 
         logs=logs,
         piezometers=piezometers,
         geometries=MappingProxyType(geometries),
+        series=MappingProxyType(series),
         files=MappingProxyType(_hashes(path, description)),
         warnings=tuple(faults.warnings),
         lines=MappingProxyType(dict(faults.lines)),
         neighbours=receptors,
     )
+
+
+_IN_TIME: tuple[Column, ...] = ("stage", "head", "rate")
+
+
+def _read_series(description: SiteDescription, where: Where) -> dict[str, Series]:
+    """Series of all boundaries whose value is the name of a file."""
+    folder, _, faults, file = where
+    found: dict[str, Series] = {}
+    start = run_begins(description)
+    for index, boundary in enumerate(description.water.boundary):
+        for key in _IN_TIME:
+            ref = getattr(boundary, key, None)
+            if isinstance(ref, str):
+                place = f"water.boundary.{index}"
+                series = read_series(ref, key, folder, faults, file, f"{place}.{key}", start)
+                if series is not None:
+                    found[place] = series
+                    _check_span(description, series, faults)
+    return found
+
+
+def run_begins(description: SiteDescription) -> float | None:
+    """First day that is followed in time; None where none is."""
+    time = description.time
+    if time is None:
+        return None
+    return (
+        description.excavation.stages[0].day if time.pumping_starts is None else time.pumping_starts
+    )
+
+
+def _check_span(description: SiteDescription, series: Series, faults: FaultLog) -> None:
+    """Days that the run follows but the series does not know are told."""
+    first, stages = run_begins(description), description.excavation.stages
+    if first is None:
+        return
+    last = (stages[-1].day or 0.0) + (stages[-1].lasts or 0.0)
+    if series.day[0] > first or series.day[-1] < last:
+        faults.warn(
+            f"{series.file}: knows day {series.day[0]:g} to {series.day[-1]:g}, the run goes from "
+            f"{first:g} to {last:g}; beyond, its first and last values are held"
+        )
 
 
 def _area_of_interest(description: SiteDescription, outline: Polygon) -> BaseGeometry:
@@ -254,8 +301,7 @@ def _file_names(description: SiteDescription) -> Iterator[str]:
     ]
     for boundary in description.water.boundary:
         candidates += [getattr(boundary, "line", None), getattr(boundary, "polygon", None)]
-        if isinstance(boundary, Recharge):
-            candidates.append(boundary.rate)
+        candidates += [getattr(boundary, key, None) for key in _IN_TIME]
     walls = [*description.walls, *(w for s in description.schemes for w in s.walls or ())]
     candidates += [wall.line for wall in walls]
     for scheme in description.schemes:

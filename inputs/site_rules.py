@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 
 from wellring.inputs.drainage import Placed
 from wellring.inputs.faults import FaultLog, nearest
 from wellring.inputs.names import drainage_names, repeated, wall_names
-from wellring.inputs.site import Recharge, River, SiteDescription
+from wellring.inputs.site import SiteDescription
 
 
 def check_rules(site: SiteDescription, file: str, faults: FaultLog) -> None:
@@ -201,26 +201,3 @@ def _ask_twice(site: SiteDescription, faults: FaultLog) -> None:
                 f"soils.{name}.kh is {soil.horizontal_k:g} m/s, more than clean gravel: "
                 "was it given in m/day?"
             )
-
-
-def refuse_unsupported(site: SiteDescription, file: str, faults: FaultLog) -> None:
-    """Refuse by name every part of the contract this version does not model yet."""
-    for place, what in _unsupported(site):
-        faults.add(
-            file,
-            place,
-            None,
-            "a part this version models",
-            f"{what} is not supported yet: take it out of the file to run the rest.",
-        )
-
-
-def _unsupported(site: SiteDescription) -> Iterator[tuple[str, str]]:
-    for index, boundary in enumerate(site.water.boundary):
-        place = f"water.boundary.{index}"
-        if isinstance(boundary, River) and isinstance(boundary.stage, str):
-            yield f"{place}.stage", "A river stage that changes in time"
-        if isinstance(boundary, Recharge) and isinstance(boundary.rate, str):
-            yield f"{place}.rate", "Recharge that changes in time"
-        if boundary.kind == "fixed_head" and isinstance(boundary.head, str):
-            yield f"{place}.head", "A held level that changes in time"

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from wellring.inputs.series import Series
 from wellring.inputs.units import DAY
 from wellring.model.binary_arrays import layer_file, write_layer_arrays
 from wellring.model.drainage.points import GridPoint, PointDrive
@@ -62,7 +63,7 @@ class StageModel:
         return (self.active.shape[0], *self.grid.shape)
 
 
-def write_stage(stage: StageModel, folder: Path, storage: bool = False) -> None:
+def write_stage(stage: StageModel, folder: Path, days: tuple[float, float] | None = None) -> None:
     """Write a stage's MODFLOW 6 input into `folder` (made if missing).
 
     The solver's settings (.ims), the model's options and the start heads are written by
@@ -70,8 +71,8 @@ def write_stage(stage: StageModel, folder: Path, storage: bool = False) -> None:
 
     Parameters
     ----------
-    storage : the stage is followed in time: also write storage, save the heads of every step and
-        the budget of every step as CSV.
+    days : the stage is followed from one day to another: also write storage and what changes in
+        time, save the heads of every step, and the budget of every step as CSV.
     """
     import flopy
 
@@ -85,17 +86,17 @@ def write_stage(stage: StageModel, folder: Path, storage: bool = False) -> None:
     )
     flopy.mf6.ModflowIms(sim)
     _write_cells(gwf, stage)
-    _write_natural(gwf, stage)
+    _write_natural(gwf, stage, days)
     _write_work(gwf, stage)
     flopy.mf6.ModflowGwfoc(
         gwf,
         head_filerecord=f"{MODEL}.hds",
         budget_filerecord=f"{MODEL}.bud",
-        budgetcsv_filerecord=BUDGET_CSV if storage else None,
-        saverecord=[("HEAD", "ALL" if storage else "LAST"), ("BUDGET", "LAST")],
+        budgetcsv_filerecord=BUDGET_CSV if days else None,
+        saverecord=[("HEAD", "ALL" if days else "LAST"), ("BUDGET", "LAST")],
         printrecord=[("BUDGET", "LAST")],
     )
-    if storage:
+    if days is not None:
         write_storage(gwf, stage, folder)
     sim.write_simulation(silent=True)
 
@@ -187,7 +188,9 @@ def _list(stage: StageModel, node: NDArray, *columns: NDArray) -> list[list[Any]
     return [[cell, *values] for cell, *values in rows]
 
 
-def _write_natural(gwf: flopy.mf6.ModflowGwf, stage: StageModel) -> None:
+def _write_natural(
+    gwf: flopy.mf6.ModflowGwf, stage: StageModel, days: tuple[float, float] | None
+) -> None:
     import flopy
 
     flat = stage.active.reshape(-1)
@@ -197,27 +200,64 @@ def _write_natural(gwf: flopy.mf6.ModflowGwf, stage: StageModel) -> None:
             continue
         node, level, conductance = item.node[keep], item.level[keep], item.conductance[keep] * DAY
         name = f"ghb_{index + 1}" if item.floor is None else f"riv_{index + 1}"
-        common = {"pname": name, "filename": f"{name}.dat", "save_flows": True}
+        common, shown = _in_time(name, item.series, days, level)
         if item.floor is None:
-            rows = _list(stage, node, level, conductance)
+            rows = _list(stage, node, shown, conductance)
             flopy.mf6.ModflowGwfghb(gwf, stress_period_data={0: rows}, **common)
         else:
-            rows = _list(stage, node, level, conductance, item.floor[keep])
+            rows = _list(stage, node, shown, conductance, item.floor[keep])
             flopy.mf6.ModflowGwfriv(gwf, stress_period_data={0: rows}, **common)
     for index, held in enumerate(stage.water.held):
         keep = flat[held.node]
         if not keep.any():
             continue
-        rows = _list(stage, held.node[keep], held.level[keep])
-        name = f"chd_{index + 1}"
-        flopy.mf6.ModflowGwfchd(
-            gwf, stress_period_data={0: rows}, pname=name, filename=f"{name}.dat", save_flows=True
-        )
-    if stage.water.recharge is not None:
-        rate = np.where(stage.active.any(axis=0), stage.water.recharge, 0.0) * DAY
-        flopy.mf6.ModflowGwfrcha(
-            gwf, recharge=rate.reshape(stage.grid.shape), pname="rch", save_flows=True
-        )
+        common, shown = _in_time(f"chd_{index + 1}", held.series, days, held.level[keep])
+        rows = _list(stage, held.node[keep], shown)
+        flopy.mf6.ModflowGwfchd(gwf, stress_period_data={0: rows}, **common)
+    _write_recharge(gwf, stage, days)
+
+
+def _write_recharge(
+    gwf: flopy.mf6.ModflowGwf, stage: StageModel, days: tuple[float, float] | None
+) -> None:
+    """Recharge as one array; in time, what changes as lists of its own."""
+    import flopy
+
+    if stage.water.recharge is None:
+        return
+    standing: NDArray[np.bool_] = np.asarray(stage.active.any(axis=0))
+    rate = np.where(standing, stage.water.recharge, 0.0)
+    for index, (plan, series) in enumerate(stage.water.rains if days else ()):
+        rate[plan] -= np.where(standing[plan], series.usual, 0.0)
+        under = plan[standing[plan]]
+        node = np.argmax(stage.active[:, under], axis=0) * standing.size + under
+        values = np.full(under.size, series.usual)
+        common, shown = _in_time(f"rain_{index + 1}", series, days, values, DAY)
+        flopy.mf6.ModflowGwfrch(gwf, stress_period_data={0: _list(stage, node, shown)}, **common)
+    rate = np.maximum(rate, 0.0) * DAY
+    flopy.mf6.ModflowGwfrcha(
+        gwf, recharge=rate.reshape(stage.grid.shape), pname="rch", save_flows=True
+    )
+
+
+def _in_time(
+    name: str,
+    series: Series | None,
+    days: tuple[float, float] | None,
+    values: Floats,
+    factor: float = 1.0,
+) -> tuple[dict[str, Any], NDArray]:
+    """Keywords of a boundary's package, and its values: the series' name where it has one."""
+    common: dict[str, Any] = {"pname": name, "filename": f"{name}.dat", "save_flows": True}
+    if series is None or days is None:
+        return common, values * factor
+    common["timeseries"] = {
+        "filename": f"{name}.ts",
+        "timeseries": [(day, value * factor) for day, value in series.between(*days)],
+        "time_series_namerecord": [name],
+        "interpolation_methodrecord": ["stepwise" if series.holds else "linear"],
+    }
+    return common, np.full(values.size, name)
 
 
 def _write_work(gwf: flopy.mf6.ModflowGwf, stage: StageModel) -> None:

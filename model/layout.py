@@ -29,6 +29,7 @@ from wellring.model.grid_sizes import (
 from wellring.model.ground import Ground, SoilValues, make_ground, soil_values
 from wellring.model.layers import Layers
 from wellring.model.layout_checks import (
+    assumed_means,
     assumed_widths,
     check_extent,
     check_natural_level,
@@ -175,6 +176,7 @@ def lay_out(
     assumptions = [text for values in soils.values() for text in values.assumptions]
     assumptions.append(f"water comes from {distance:.0f} m away: {basis}")
     assumptions += assumed_widths(site)
+    assumptions += assumed_means(site)
     return Layout(
         site=site,
         scheme=scheme,

@@ -148,3 +148,16 @@ def assumed_widths(site: Site) -> list[str]:
         for index, boundary in enumerate(site.description.water.boundary)
         if isinstance(boundary, River) and boundary.line is not None and boundary.width is None
     ]
+
+
+def assumed_means(site: Site) -> list[str]:
+    """What natural and steady states take for boundaries that change in time."""
+    found = []
+    for index, boundary in enumerate(site.description.water.boundary):
+        series = site.series.get(f"water.boundary.{index}")
+        if series is not None:
+            mean = f"{series.usual:.2f} m" if not series.holds else f"{series.usual:.2e} m/s"
+            found.append(
+                f"steady states take the mean of {series.file} for '{boundary.name}': {mean}"
+            )
+    return found

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from wellring.inputs.read_site import Site
+from wellring.inputs.read_site import Site, run_begins
 from wellring.model.grid_sizes import formations
 
 LAST_STAGE_LASTS = 90.0
@@ -32,13 +32,12 @@ class Phase:
 
 def phases(site: Site) -> list[Phase]:
     """The phases of a site that asks for time; days of all stages are given (checked)."""
-    time = site.description.time
     stages = site.description.excavation.stages
     levels = formations(site)
     days = [float(stage.day or 0.0) for stage in stages]
     found = []
-    starts = days[0] if time is None or time.pumping_starts is None else time.pumping_starts
-    if starts < days[0]:
+    starts = run_begins(site.description)
+    if starts is not None and starts < days[0]:
         found.append(Phase("pumping before the dig", 0, None, starts, days[0]))
     for index, stage in enumerate(stages):
         last = index == len(stages) - 1

@@ -9,15 +9,18 @@ to be held, then no more than holds it there: MODFLOW 6's rate scaling over the 
 from __future__ import annotations
 
 import csv
+import math
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wellring.inputs.faults import SolverFailed
+from wellring.inputs.read_site import Site
 from wellring.inputs.site import Time
 from wellring.inputs.units import DAY
 from wellring.model.build import WELLS_CSV, StageModel, write_stage
@@ -35,6 +38,8 @@ HOLDS_WITHIN = 0.1
 """[m] above its lowest level over which a pump throttles from all it can to nothing."""
 STEPS_A_PHASE = 12
 """No step is longer than this part of its phase."""
+MOST_STEPS = 400
+"""Steps of one phase at most where values that change in time ask for short ones."""
 
 
 @dataclass
@@ -79,7 +84,7 @@ def solve_in_time(
         name = f"t{number}-{stage_folder_name(phase.stage + 1, phase.name)}"
         place = folder / name
         dug.model.well_levels = _well_levels(dug.model, levels)
-        write_stage(dug.model, place, storage=True)
+        write_stage(dug.model, place, (phase.begins, phase.ends))
         settled = steady[phase.stage + 1].settled
         assert settled is not None
         usable = [i for i, p in enumerate(dug.points) if dug.working[i] and p.node.size]
@@ -88,7 +93,16 @@ def solve_in_time(
         if usable:
             set_rows(place, pump_rows(dug.model.points, drives, states, phase.formation))
         attempts: list[Attempt] = []
-        rung = _solve(phase, place, solver, dug.model.start, time, attempts, report)
+        rung = _solve(
+            phase,
+            place,
+            solver,
+            dug.model.start,
+            time,
+            finest_step(layout.site, phase),
+            attempts,
+            report,
+        )
         heads = read_heads(place)
         levels |= last_well_levels(place, [dug.points[i].name for i in usable])
         found.append(
@@ -103,6 +117,21 @@ def solve_in_time(
             )
         )
     return found
+
+
+def finest_step(site: Site, phase: Phase) -> float:
+    """Longest step [days] that still follows what changes in time during a phase.
+
+    The shortest time between two of its values, but not more than :data:`MOST_STEPS` in a phase:
+    shorter swings are averaged by the solver.
+    """
+    gaps = [
+        later - sooner
+        for series in site.series.values()
+        for sooner, later in pairwise(series.day)
+        if later > phase.begins and sooner < phase.ends
+    ]
+    return max(min(gaps, default=math.inf), (phase.ends - phase.begins) / MOST_STEPS)
 
 
 def _well_levels(model: StageModel, before: dict[str, float]) -> list[float]:
@@ -175,11 +204,12 @@ def _solve(
     solver: Path,
     start: Floats,
     time: Time,
+    finest: float,
     attempts: list[Attempt],
     report: Callable[[str], None] | None,
 ) -> Rung:
     length = phase.ends - phase.begins
-    longest = min(time.longest_step or np.inf, length / STEPS_A_PHASE)
+    longest = time.longest_step or min(length / STEPS_A_PHASE, finest)
     first = min(time.first_step, longest)
     periods, steps = stepping_text(length, first, longest, time.step_growth)
     for rung in LADDER:

@@ -10,6 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from wellring.inputs.piezometers import LevelPlane
 from wellring.inputs.read_site import Site
+from wellring.inputs.series import Series
 from wellring.inputs.site import FixedHead, NoFlow, Plane, Recharge, River
 from wellring.model.faces import PlanFaces, all_faces, barriers_reached, crossed_faces
 from wellring.model.ground import Ground
@@ -77,24 +78,32 @@ class HeadDependent:
     level: Floats
     conductance: Floats
     floor: Floats | None = None
+    series: Series | None = None
+    """Its level in time, the same in all cells; `level` is then the mean."""
 
 
 @dataclass(frozen=True)
 class HeldLevel:
-    """Cells whose head is given: node and level [m], both (m,)."""
+    """Cells whose head is given: node and level [m], both (m,); in time by `series`."""
 
     name: str
     node: Nodes
     level: Floats
+    series: Series | None = None
 
 
 @dataclass(frozen=True)
 class WaterBoundaries:
-    """All natural boundaries on the grid; `recharge` is (n,) in m/s over plan cells."""
+    """All natural boundaries on the grid; `recharge` is (n,) in m/s over plan cells.
+
+    `rains` are the parts of it that change in time: plan cells (m,) and their rate. `recharge`
+    holds their means too.
+    """
 
     exchanges: list[HeadDependent] = field(default_factory=list)
     held: list[HeldLevel] = field(default_factory=list)
     recharge: Floats | None = None
+    rains: list[tuple[Nodes, Series]] = field(default_factory=list)
 
 
 def modelled_area(
@@ -140,19 +149,25 @@ def water_boundaries(
             water.exchanges.append(edge)
     recharge = np.zeros(ground.area.size)
     for index, boundary in enumerate(site.description.water.boundary):
-        shape = site.geometries.get(f"water.boundary.{index}")
+        place = f"water.boundary.{index}"
+        shape, series = site.geometries.get(place), site.series.get(place)
         name = f"{boundary.name} {index + 1}"
         if isinstance(boundary, River) and shape is not None:
-            water.exchanges.append(_river(name, boundary, shape, grid, ground))
+            water.exchanges.append(_river(name, boundary, shape, series, grid, ground))
         elif isinstance(boundary, FixedHead) and shape is not None:
-            water.held.append(_fixed_head(name, boundary, shape, grid, ground))
+            water.held.append(_fixed_head(name, boundary, shape, series, grid, ground))
         elif isinstance(boundary, Recharge):
             where = grid.inside(shape).ravel() if shape is not None else True
-            recharge = recharge + np.where(where, float(boundary.rate), 0.0)
+            rate = float(boundary.rate) if series is None else series.usual
+            recharge = recharge + np.where(where, rate, 0.0)
+            if series is not None:
+                everywhere = np.ones(recharge.size, bool)
+                water.rains.append((np.flatnonzero(where & everywhere), series))
     return WaterBoundaries(
         [item for item in water.exchanges if item.node.size],
         _without_repeats([item for item in water.held if item.node.size]),
         recharge if recharge.any() else None,
+        water.rains,
     )
 
 
@@ -191,7 +206,12 @@ def _distant_edge(
 
 
 def _river(
-    name: str, river: River, shape: BaseGeometry, grid: PlanGrid, ground: Ground
+    name: str,
+    river: River,
+    shape: BaseGeometry,
+    series: Series | None,
+    grid: PlanGrid,
+    ground: Ground,
 ) -> HeadDependent:
     """A river on the top cells: bed resistance in series with half the cell below it."""
     if river.polygon is not None:
@@ -199,9 +219,10 @@ def _river(
     else:
         width = river.width or DEFAULT_RIVER_WIDTH
         wetted = np.minimum(grid.length_in_cells(shape) * width, grid.area).ravel()
-    stage = float(river.stage)
+    stage = float(river.stage) if series is None else series.usual
+    least = stage if series is None else min(series.value)
     plan = np.flatnonzero((wetted > 0) & ground.active.any(axis=0))
-    lowest = river.bed if river.bed is not None else stage
+    lowest = river.bed if river.bed is not None else least
     holds = ground.active[:, plan] & (ground.layers.edges[1:][:, plan] < lowest - 0.01)
     some = holds.any(axis=0)
     plan, layer = plan[some], np.argmax(holds, axis=0)[some]
@@ -209,22 +230,28 @@ def _river(
     half = 0.5 * ground.layers.thickness[layer, plan] / ground.kv.reshape(-1)[node]
     conductance = wetted[plan] / (1.0 / river.bed_conductance + half)
     floor = None if river.bed is None else np.full(plan.size, float(river.bed))
-    return HeadDependent(name, "river", node, np.full(plan.size, stage), conductance, floor)
+    return HeadDependent(name, "river", node, np.full(plan.size, stage), conductance, floor, series)
 
 
 def _fixed_head(
-    name: str, boundary: FixedHead, shape: BaseGeometry, grid: PlanGrid, ground: Ground
+    name: str,
+    boundary: FixedHead,
+    shape: BaseGeometry,
+    series: Series | None,
+    grid: PlanGrid,
+    ground: Ground,
 ) -> HeldLevel:
     """Cells under a line or polygon whose head is held, in all soils or in those named."""
     if boundary.polygon is not None:
         plan = np.flatnonzero(grid.inside(shape).ravel())
     else:
         plan = np.flatnonzero(grid.length_in_cells(shape).ravel() > 0)
-    head = float(boundary.head)
+    head = float(boundary.head) if series is None else series.usual
+    least = head if series is None else min(series.value)
     chosen = ground.cells_of(boundary.soils)[:, plan]
-    layer, column = np.nonzero(chosen & (ground.layers.edges[1:][:, plan] < head - 1e-3))
+    layer, column = np.nonzero(chosen & (ground.layers.edges[1:][:, plan] < least - 1e-3))
     node = layer * ground.area.size + plan[column]
-    return HeldLevel(name, node, np.full(node.size, head))
+    return HeldLevel(name, node, np.full(node.size, head), series)
 
 
 def _without_repeats(held: list[HeldLevel]) -> list[HeldLevel]:
@@ -233,6 +260,6 @@ def _without_repeats(held: list[HeldLevel]) -> list[HeldLevel]:
     kept: list[HeldLevel] = []
     for item in held:
         new = ~np.isin(item.node, seen)
-        kept.append(HeldLevel(item.name, item.node[new], item.level[new]))
+        kept.append(HeldLevel(item.name, item.node[new], item.level[new], item.series))
         seen = np.concatenate([seen, item.node])
     return kept
