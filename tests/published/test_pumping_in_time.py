@@ -12,7 +12,7 @@ DAY = 86400.0
 T, S, THICK = 500.0, 1e-3, 25.0
 """m²/d, –, m: the aquifer of C03."""
 TOP = -20.0
-CLAY = {"kh": 1e-13, "kv": 1e-13}
+CLAY = {"kh": 1e-11, "kv": 1e-11, "ss": 1e-6}
 SAND = {"kh": T / THICK / DAY, "kv": T / THICK / DAY, "ss": S / THICK}
 MID = TOP - THICK / 2
 
@@ -75,8 +75,8 @@ def test_one_well(solve, within, test_well):
 
 def test_one_well_early(solve, within, test_well):
     """A quarter of an hour after the start, which asks for a first step of seconds."""
-    test_well.stages = [{"name": "pumping", "day": 0, "lasts": "2 h"}]
-    test_well.time = {"first_step": "10 s"}
+    test_well.stages = [{"name": "pumping", "day": 0, "lasts": 2 / 24}]
+    test_well.time = {"first_step": 10 / DAY}
     test_well.source_distance = 2000.0
     solved = solve(test_well)
     within("s at 50 m, 0.01 d", -1 - solved.level_in_time("50 m", 0.01), 0.258376, 5)
