@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 from wellring.inputs.drainage import Placed
 from wellring.inputs.faults import FaultLog, nearest

@@ -58,7 +58,7 @@ def test_quantities_are_si(site: Site) -> None:
     compression = soils["clay"].compression
     assert compression is not None
     assert compression.mv == pytest.approx(1e-7)
-    assert compression.cv == pytest.approx(3 / (365.25 * 86400))
+    assert compression.cv == pytest.approx(30 / (365.25 * 86400))
     assert (wells.method, wells.diameter, wells.screen) == ("deep wells", 0.3, (-8.5, -1.0))
     assert wells.pump.capacity == pytest.approx(20 / 3600)
     assert site.outline.area == pytest.approx(600.0)

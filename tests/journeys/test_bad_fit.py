@@ -191,7 +191,7 @@ CASES: dict[str, tuple[tuple[str, str], str, str | None, tuple[str, ...]]] = {
     ),
     "skin and efficiency": (
         (HOLD, f"{HOLD}\nskin = {{ thickness = 0.1, k = 1e-3 }}\nefficiency = 0.7"), WELLS, "",
-        ("Take one out",),
+        ("Take the others out",),
     ),
     # ---- soils and water ----
     "code to an unknown soil": (
@@ -206,7 +206,8 @@ CASES: dict[str, tuple[tuple[str, str], str, str | None, tuple[str, ...]]] = {
         ('kh = "2e-4 m/s" ', "#"), "soils.sand", "", ("Add kh", "d10"),
     ),
     "storage from a stiffness nobody gives": (
-        ("ss = 2e-5", 'ss = "auto"'), "soils.sand.ss", "auto", ("Add compression",),
+        ('ss = 2e-5\nweight = "20 kN/m3"\ncompression = { e_oed = "40 MPa" }',
+         'ss = "auto"\nweight = "20 kN/m3"'), "soils.sand.ss", "auto", ("Add compression",),
     ),
     "water below the model": (
         (LEVEL, "level = -25 #"), "water.level", "-25.00 m at the pit", ("floor (-14.00 m)",),
@@ -293,18 +294,18 @@ CASES: dict[str, tuple[tuple[str, str], str, str | None, tuple[str, ...]]] = {
         ("pump = {", "screen_diameter = 2.0\nfilter_k = 1e-3\npump = {"),
         f"{WELLS}.screen_diameter", "2.0", ("stands within its filter",),
     ),
-    # ---- what this version does not model ----
-    "stage of a river in time": (
+    # ---- what changes in time ----
+    "stage of a river in a file that is not there": (
         boundary(f'kind = "river"\n{AWAY}stage = "stage.csv"\nbed_conductance = 1e-6\n'),
-        "water.boundary.0.stage", "", ("changes in time is not supported yet",),
+        "water.boundary.0.stage", "stage.csv", ("no such file", "columns day and stage"),
     ),
-    "held level in time": (
-        boundary(f'kind = "fixed_head"\n{AWAY}head = "tide.csv"\n'), "water.boundary.0.head", "",
-        ("changes in time is not supported yet",),
+    "held level in a file that is not there": (
+        boundary(f'kind = "fixed_head"\n{AWAY}head = "tide.csv"\n'), "water.boundary.0.head",
+        "tide.csv", ("no such file",),
     ),
-    "recharge in time": (
-        boundary('kind = "recharge"\nrate = "rain.csv"\n'), "water.boundary.0.rate", "",
-        ("changes in time is not supported yet",),
+    "recharge in a file that is no table": (
+        boundary('kind = "recharge"\nrate = "ground.tif"\n'), "water.boundary.0.rate",
+        "ground.tif", ("columns day and rate",),
     ),
 }
 # fmt: on

@@ -73,6 +73,7 @@ def test_one_well(solve, within, test_well):
     assert theis(1000, 50, 1) == pytest.approx(0.972221, rel=1e-5)
 
 
+@pytest.mark.slow
 def test_one_well_early(solve, within, test_well):
     """A quarter of an hour after the start, which asks for a first step of seconds."""
     test_well.stages = [{"name": "pumping", "day": 0, "lasts": 2 / 24}]
@@ -82,6 +83,7 @@ def test_one_well_early(solve, within, test_well):
     within("s at 50 m, 0.01 d", -1 - solved.level_in_time("50 m", 0.01), 0.258376, 5)
 
 
+@pytest.mark.slow
 def test_recovery(solve, check_site, within):
     """Pumped for a day, then left: Theis with a second well that gives back from then on."""
     solved = solve(
@@ -91,7 +93,7 @@ def test_recovery(solve, check_site, within):
             1000.0,
             {"50 m": (50, 0)},
             [{"name": "pumping", "day": 0}, {"name": "recovery", "day": 1, "lasts": 2}],
-            {},
+            {"first_step": 0.002},
             source=4000.0,
             until_stage="pumping",
         )
@@ -123,6 +125,7 @@ def test_ring_of_wells(solve, check_site, within):
     within("volume", solved.run.answers.answers["time.volume"].value, volume, 0.1)
 
 
+@pytest.mark.slow
 def test_leaky_aquifer(solve, check_site, within):
     """T 400 m²/d, S 5e-4, c 500 d, Q 1200 m³/d; level above held, a roof without storage."""
     kv = 0.5 / (500 * DAY)
