@@ -34,7 +34,7 @@ def headlines(run: RunFolder, answers: Answers) -> list[Headline]:
         _dry(run, answers),
         _judged(
             run,
-            "Are floor and slopes stable?",
+            "Is the floor of the dig stable?",
             _part(answers, "stability"),
             "Not assessed in this run: nobody has shown that the floor does not heave, boil or "
             "break.",

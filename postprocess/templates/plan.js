@@ -232,7 +232,10 @@ function drawThing(pen, px, path, thing, stage, small) {
   pen.lineWidth = 1.2;
   if (thing.corners.length > 1) {
     path(thing.corners, false);
-    pen.lineWidth = 1.6;
+    pen.strokeStyle = PAPER;
+    pen.lineWidth = small ? 2.2 : 3.6;
+    pen.stroke();
+    pen.lineWidth = small ? 1 : 1.6;
     pen.strokeStyle = "#3f3a7a";
     pen.stroke();
     return;
