@@ -27,6 +27,8 @@ def summary(run: RunFolder, answers: Answers, folder: Path) -> str:
         lines.append(f"{stage.name}, formation {formation}")
         for name in (
             "dry_margin",
+            "margin_on_arrival",
+            "dry_from_day",
             "inflow_total",
             "inflow_excavation",
             "wells_total",
@@ -64,6 +66,8 @@ def summary(run: RunFolder, answers: Answers, folder: Path) -> str:
         lines += [f"  {item.label:32} {value_text(item, system)}" for item in told]
     lines.append("")
     for name in (
+        "time.peak_flow",
+        "time.end_against_steady",
         "pumping_may_stop",
         "discharge_volume",
         "energy",
@@ -100,12 +104,14 @@ def value_text(answer: Answer, system: str) -> str:
         text = "not judged"
     elif isinstance(answer.value, str):
         text = answer.value
+    elif answer.kind == "day":
+        text = f"day {answer.value:.1f}"
     elif answer.kind == "fall":
         text = shown("length", system).text(answer.value)
     elif answer.kind == "share":
         text = f"{answer.value:.0%}"
     elif answer.kind == "count":
-        text = f"{answer.value:g}"
+        text = f"{answer.value:,.0f} {answer.unit}".strip()
     elif answer.kind in ("flow", "length", "level", "settlement", "area", "volume"):
         text = shown(answer.kind, system).text(answer.value)
     elif answer.kind == "slope":
@@ -114,8 +120,6 @@ def value_text(answer: Answer, system: str) -> str:
         text = f"{answer.value:.2f}"
     elif answer.kind == "percent":
         text = f"{answer.value:+.1f} %" if "Change" in answer.label else f"{answer.value:.2g} %"
-    elif answer.kind == "count":
-        text = f"{answer.value:,.0f} {answer.unit}"
     elif answer.kind == "number":
         text = f"{answer.value:.3g} {answer.unit}"
     else:

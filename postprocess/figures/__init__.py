@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from wellring.postprocess.in_time import follow
 from wellring.postprocess.neighbours import effects_on_neighbours
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.stage_results import StageResult
@@ -27,8 +28,8 @@ def draw_figures(run: RunFolder, results: list[StageResult], folder: Path) -> li
 
     Plans of drawdown (water table in every stage; each aquifer with a head of its own in the
     last), two sections through the pit, borings beside the model, depth of the water below the
-    last floor, stability of every floor, inflow by stage, settlement by stage and in time, reach
-    of the drawdown by direction.
+    last floor, stability of every floor, inflow by stage, water and pumping in time, settlement by
+    stage and in time, reach of the drawdown by direction.
 
     Parameters
     ----------
@@ -113,6 +114,11 @@ def _sheets(run: RunFolder, results: list[StageResult]) -> Iterator[tuple[str, F
             yield f"stability-{result.entry.folder}", draw_stability(run, result, stable)
     if any(result.inflow is not None for result in results):
         yield "inflow", draw_inflow(run, results)
+    course = follow(run, results)
+    if course is not None:
+        from wellring.postprocess.figures.course import draw_course
+
+        yield "course", draw_course(run, results, course)
     yield from _settlement_sheets(run, results)
     effects = effects_on_neighbours(run, results)
     if effects is not None:
