@@ -106,3 +106,17 @@ def test_settlement_begins_with_the_pumps(early):
     assert course.model_day[0] < -13.9
     before = [course.model[course.model_day <= 0.0][-1], course.terzaghi[course.day <= 0.0][-1]]
     assert (np.array(before) > 1e-3).all()
+
+
+def test_course_is_drawn_with_formations_and_flow(early):
+    from wellring.postprocess.figures.course import draw_course
+
+    course = follow(early.reader, early.answers.stages)
+    figure = draw_course(early.reader, early.answers.stages, course)
+    levels, flows = figure.axes
+    told = [text.get_text() for text in figure.legends[0].get_texts()]
+    assert any("final dig" in text for text in told)
+    assert any("Clearance" in text for text in told)
+    assert levels.get_xlim() == pytest.approx((-14, 111))
+    # The largest flow of the sheet is that of the answers, in the shown unit.
+    assert flows.get_ylim()[1] == pytest.approx(1.06 * 3600 * course.total.max())
