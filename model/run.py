@@ -35,6 +35,7 @@ from wellring.model.stages import SolvedStage, solve_scheme
 from wellring.model.transient import SolvedPhase, solve_in_time
 from wellring.postprocess.answers import Answers, post_process
 from wellring.postprocess.fields import site_crs
+from wellring.postprocess.result_set import finish_set
 from wellring.postprocess.run_folder import (
     DESCRIPTION_FILE,
     GROUND_FILE,
@@ -131,6 +132,8 @@ def report(
     SolverMissing : `solver` is no MODFLOW 6.
     """
     folder = Path(run_folder)
+    if folder.is_dir():
+        finish_set(folder)
     reader = RunFolder(folder)
     finished = False
     with contextlib.suppress(OSError, ValueError, KeyError, TypeError):
@@ -158,7 +161,8 @@ def report(
         from wellring.model.review import verify as verify_run
 
         review = verify_run(reader, solver, say)
-    answers = post_process(reader, figures=figures, say=say)
+    changed = {} if reader.provenance == before else {RUN_FILE: _as_text(reader.provenance)}
+    answers = post_process(reader, figures=figures, say=say, beside=changed)
     unlike = None
     if against is not None:
         from wellring.postprocess.run_difference import difference
@@ -169,8 +173,6 @@ def report(
         from wellring.postprocess.report_review import review_sections
 
         write_report(reader, answers, extra=review_sections(review, unlike))
-    if reader.provenance != before:
-        _write_json(folder / RUN_FILE, reader.provenance)
     return Run(folder, answers, review, unlike)
 
 
@@ -351,5 +353,9 @@ def _provenance(
 
 def _write_json(path: Path, content: dict[str, Any]) -> None:
     partial = path.with_name(f"{path.name}.partial")
-    partial.write_text(json.dumps(content, ensure_ascii=False, indent=1), encoding="utf-8")
+    partial.write_text(_as_text(content), encoding="utf-8")
     os.replace(partial, path)
+
+
+def _as_text(content: dict[str, Any]) -> str:
+    return json.dumps(content, ensure_ascii=False, indent=1)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
@@ -71,34 +71,44 @@ class Answers:
 
 
 def post_process(
-    run: RunFolder, *, figures: bool = True, say: Callable[[str], None] | None = None
+    run: RunFolder,
+    *,
+    figures: bool = True,
+    say: Callable[[str], None] | None = None,
+    beside: Mapping[str, str] | None = None,
 ) -> Answers:
     """Post-process a run folder: answers.json, tables, GIS layers, figures and report.html.
+
+    They replace those of before all at once (:mod:`wellring.postprocess.result_set`).
 
     Parameters
     ----------
     figures : also draw figures, write GIS layers and the report.
+    beside : texts of other files that change with them, by name.
     """
     tell = say or (lambda text: None)
     tell("reading heads and flows")
     results = read_results(run)
     answers = make_answers(run, results)
-    answers.write(run.path)
+    from wellring.postprocess.result_set import result_set
     from wellring.postprocess.tables import write_tables
 
-    write_tables(run, results, answers.parts)
-    if figures:
-        from wellring.postprocess.figures import draw_figures
-        from wellring.postprocess.gis_layers import write_layers
+    with result_set(run.path) as place:
+        for name, text in (beside or {}).items():
+            (place / name).write_text(text, encoding="utf-8")
+        answers.write(place)
+        write_tables(run, results, answers.parts, place)
+        if figures:
+            from wellring.postprocess.figures import draw_figures
+            from wellring.postprocess.gis_layers import write_layers
+            from wellring.postprocess.report import REPORT_FILE, write_report
 
-        tell("writing GIS layers")
-        write_layers(run, results, run.path / "layers")
-        tell("drawing figures")
-        draw_figures(run, results, run.path / "figures")
-        from wellring.postprocess.report import write_report
-
-        tell("writing the report")
-        write_report(run, answers)
+            tell("writing GIS layers")
+            write_layers(run, results, place / "layers")
+            tell("drawing figures")
+            draw_figures(run, results, place / "figures")
+            tell("writing the report")
+            write_report(run, answers, place / REPORT_FILE)
     return answers
 
 

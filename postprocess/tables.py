@@ -19,10 +19,13 @@ TABLES_FOLDER = "tables"
 
 
 def write_tables(
-    run: RunFolder, results: Sequence[StageResult], parts: Sequence[Part] = ()
+    run: RunFolder,
+    results: Sequence[StageResult],
+    parts: Sequence[Part] = (),
+    place: Path | None = None,
 ) -> None:
-    """Write the tables of :func:`make_tables` as CSV."""
-    folder = run.path / TABLES_FOLDER
+    """Write the tables of :func:`make_tables` as CSV, into `place` (default: the run folder)."""
+    folder = (place or run.path) / TABLES_FOLDER
     folder.mkdir(exist_ok=True)
     for name, table in make_tables(run, results, parts).items():
         _write(folder / f"{name}.csv", *table)
