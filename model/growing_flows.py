@@ -3,9 +3,10 @@
 A fixed flow has no steady state where it exceeds what the ground brings, and wells near that edge
 let the solver run away. Here every point first holds its lowest level. One that then gives more
 than its limit is given a flow that grows with the level in it, from nothing at its lowest level,
-so steeply that flow and limit meet; how steeply is found round by round. Such a flow always has a
-steady state and never draws the water below the lowest level. Points that give water to the ground
-have no such edge; theirs stay fixed.
+so steeply that flow and limit meet; how steeply is found round by round. Where the limit itself
+rises with the level, the flow follows the limit's own slope. Such a flow always has a steady state
+and never draws the water below the lowest level. Points that give water to the ground have no such
+edge; theirs stay fixed.
 """
 
 from __future__ import annotations
@@ -112,11 +113,28 @@ class _Search:
         name = most_flow(self.point, level)[1]
         if self.point.injects:
             return PointDrive(None, flow, name)
-        growth = flow / (level - self.point.lowest)
+        still = self._still(level, flow)
+        growth = flow / (level - still)
         self._damp(over / (limit + _LEAST))
         if drive.growth is not None:
-            growth = drive.growth * (growth / drive.growth) ** self.share
-        return PointDrive(None, flow, name, growth, self.point.lowest)
+            if still > self.point.lowest:
+                growth *= _smoothed_by(drive, state)
+            elif drive.still == still:
+                growth = drive.growth * (growth / drive.growth) ** self.share
+        return PointDrive(None, flow, name, growth, still)
+
+    def _still(self, level: float, flow: float) -> float:
+        """Level at which the flow through (level, flow) along the limit's own slope is nothing.
+
+        Where the limit falls steeply with the level, as at the foot of a good aquifer in the
+        screen, that is close below, and the solver finds flow, limit and level together for all
+        points. Never below the lowest level, which it is where the limit is level.
+        """
+        below = most_flow(self.point, level - LEVEL_TOLERANCE)[0]
+        slope = (flow - below) / LEVEL_TOLERANCE
+        if slope <= 0.0:
+            return self.point.lowest
+        return max(self.point.lowest, level - flow / slope)
 
     def opened_or_shut(self, drive: PointDrive, state: PointState) -> PointDrive | None:
         """Shut a point that feeds the ground; open one around which the water has risen."""
@@ -168,3 +186,9 @@ class _Search:
             else:
                 top = middle
         return top, most_flow(self.point, top)[0]
+
+
+def _smoothed_by(drive: PointDrive, state: PointState) -> float:
+    """By what the solver's smoothing just above `still` lessens a growing flow, 1 to 10."""
+    straight = (drive.growth or 0.0) * (state.level - drive.still)
+    return min(max(straight / max(state.flow, _LEAST), 1.0), 10.0)
