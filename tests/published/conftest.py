@@ -308,7 +308,8 @@ def within(request: pytest.FixtureRequest) -> Callable[..., None]:
 
     def compare(what: str, got: float, expected: float, percent: float) -> None:
         error = 100 * (got / expected - 1)
-        request.node.user_properties.append((what, (expected, got, error, percent)))
+        told = tuple(float(value) for value in (expected, got, error, percent))
+        request.node.user_properties.append((what, told))  # plain: they go between processes
         assert abs(error) <= percent, (
             f"{what}: {got:.6g} against the published {expected:.6g}: {error:+.2f} %, "
             f"allowed ±{percent:g} %"
@@ -327,7 +328,7 @@ def pytest_terminal_summary(terminalreporter: Any) -> None:
             name = report.nodeid.partition("published/")[2]
             seen = dict(report.user_properties)
             for what, value in report.user_properties:
-                if isinstance(value, tuple) and len(value) == 4:
+                if isinstance(value, tuple | list) and len(value) == 4:
                     expected, got, error, percent = value
                     flag = "" if abs(error) <= percent else "  OUTSIDE"
                     rows.append(
