@@ -292,6 +292,38 @@ class RechargeWells(Placed):
         return self
 
 
+class RechargeTrench(Placed):
+    """method = "recharge trench": a trench filled with gravel that gives water to the ground."""
+
+    method: Literal["recharge trench"]
+    bottom: Level
+    width: Length
+    head_limit: Level
+    """Level to which the water in the trench may rise."""
+    rate: Flow | None = None
+    """Flow given to the whole trench."""
+    share: Fraction | None = None
+    """Share of what the scheme discharges that the trench returns."""
+    clogging: ClogFactor = 1.0
+    """How many times harder a clogged wall is to enter than a clean one."""
+
+    @model_validator(mode="after")
+    def _consistent(self) -> RechargeTrench:
+        self.require_one("rate", "share")
+        if self.points is not None:
+            raise Misfit("a line or a ring", "A trench is no single point.", "points")
+        if self.width <= 0:
+            raise Misfit("a width above zero", "", "width", self.width)
+        if self.head_limit <= self.bottom:
+            raise Misfit(
+                f"a level above the trench's bottom ({self.bottom:g} m)",
+                "Water enters the ground from a trench that is filled.",
+                "head_limit",
+                self.head_limit,
+            )
+        return self
+
+
 class ReliefWells(Placed):
     """method = "relief wells": passive wells that flow at the floor of the dig."""
 
@@ -315,6 +347,6 @@ def check_screen(screen: tuple[float, float]) -> None:
 
 
 Drainage = Annotated[
-    DeepWells | Wellpoints | Ejectors | Sump | RechargeWells | ReliefWells,
+    DeepWells | Wellpoints | Ejectors | Sump | RechargeWells | RechargeTrench | ReliefWells,
     Field(discriminator="method"),
 ]

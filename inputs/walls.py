@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Literal
 
+import numpy as np
+from numpy.typing import NDArray
 from pydantic import model_validator
 
 from wellring.inputs.quantities import (
@@ -42,6 +44,19 @@ class WallWindow(Table):
                 f"an end beyond the window's start at {self.start:g} m", "", "end", self.end
             )
         return self
+
+    def shares(self, along: NDArray[np.float64], length: float) -> NDArray[np.float64]:
+        """Which part (m,) of the stretch of line that each face stands for lies in the window.
+
+        A face at `along` (m,) [m] of a line of `length` [m] stands for the line half way to its
+        neighbours, so that a window narrower than a cell leaks as much as it should, wherever
+        it lies.
+        """
+        at, face = np.unique(along, return_inverse=True)
+        bounds = np.concatenate([[0.0], 0.5 * (at[1:] + at[:-1]), [length]])
+        overlap = np.minimum(bounds[1:], self.end) - np.maximum(bounds[:-1], self.start)
+        share = np.clip(overlap / np.maximum(np.diff(bounds), 1e-9), 0.0, 1.0)
+        return np.asarray(np.where(share > 1e-6, share, 0.0)[face])
 
 
 class Wall(Table):

@@ -352,7 +352,7 @@ def point_rows(stage: StageModel) -> tuple[list[list[Any]], list[list[Any]], lis
         if stage.well_levels:
             begins = stage.well_levels[index]
         elif drive.held is not None:
-            begins = drive.held
+            begins = point.sign * drive.held
         else:
             begins = stage.start.reshape(-1)[point.node].max()
         packages.append(

@@ -11,6 +11,7 @@ import shapely
 
 from wellring.inputs.read_site import Site, read_site
 from wellring.inputs.units import conductivity_text, shown
+from wellring.model.drainage.points import GridPoint
 from wellring.model.grid_sizes import formations
 from wellring.model.layout import Layout, lay_out, scheme_walls
 from wellring.model.result_folders import safe_name
@@ -171,7 +172,6 @@ def _scheme(layout: Layout, folder: Path) -> SchemeCheck:
 
     description = layout.site.description
     length = shown("length", description.site.show)
-    flow = shown("flow", description.site.show)
     plan = layout.plan
     facts = [
         (
@@ -212,22 +212,12 @@ def _scheme(layout: Layout, folder: Path) -> SchemeCheck:
                 else f"{wall.kind}: holds soil, not water; no barrier",
             )
         )
-    wells = [
-        (
-            point.name,
-            f"{point.method} at ({point.x:.1f}, {point.y:.1f}), screen "
-            f"{point.screen[0]:g} to {point.screen[1]:g}, drawn down to {point.lowest:g} at most"
-            + (f", {flow.text(point.wanted)} asked" if point.wanted else "")
-            + (f", pump {flow.text(point.pump_capacity)}" if point.pump_capacity else ""),
-        )
-        for point in layout.points
-    ]
     return SchemeCheck(
         layout.scheme.name,
         int(layout.ground.active.sum()),
         layout.ground.layers.present.shape[0],
         facts,
-        wells,
+        _points(layout),
         walls,
         layout.assumptions,
         [*layout.warnings, *_far_neighbours(layout)],
@@ -245,6 +235,35 @@ def _far_neighbours(layout: Layout) -> list[str]:
     more = f" and {far.sum() - 5} more" if far.sum() > 5 else ""
     told = f"neighbours beyond the model, which will not be assessed: {names}{more}"
     return [told] if far.any() else []
+
+
+_MOST_POINTS = 8
+"""Points of one table told one by one; of more the first stands for all."""
+
+
+def _points(layout: Layout) -> list[tuple[str, str]]:
+    """(name, what it may do) of every drainage point, those of a large table together."""
+    system = layout.site.description.site.show
+    flow, length = shown("flow", system), shown("length", system)
+    tables: dict[str, list[GridPoint]] = {}
+    for point in layout.points:
+        tables.setdefault(point.name.rpartition(" ")[0], []).append(point)
+    found = []
+    for points in tables.values():
+        many = len(points) > _MOST_POINTS
+        for point in points[:1] if many else points:
+            level = f"filled up to {length.text(-point.lowest)} at most"
+            if not point.injects:
+                level = f"drawn down to {length.text(point.lowest)} at most"
+            told = (
+                f"{point.method} at ({point.x:.1f}, {point.y:.1f}), screen {point.screen[0]:g} to "
+                f"{length.text(point.screen[1])}, {level}"
+                + (f", {flow.text(point.wanted)} asked" if point.wanted else "")
+                + (f", pump {flow.text(point.pump_capacity)}" if point.pump_capacity else "")
+            )
+            name = f"{point.name} … {points[-1].name}" if many else point.name
+            found.append((name, f"{len(points)}, the first of them {told}" if many else told))
+    return found
 
 
 def _table(head: tuple[str, ...], rows: list[tuple[str, ...]]) -> list[str]:

@@ -99,22 +99,8 @@ def place_wall(
     top = higher if wall.top is None else np.full(len(faces), wall.top)
     conductance = wall_leakage(wall).conductance * staircase_factor(grid, line, x, y)
     for window in wall.windows:
-        share = _share_within(along, line.length, window.start, window.end)
-        conductance *= 1.0 + (window.factor - 1.0) * share
+        conductance *= 1.0 + (window.factor - 1.0) * window.shares(along, line.length)
     return PlacedWall(name, wall, line, faces, toe, top, conductance, from_stage)
-
-
-def _share_within(along: Floats, length: float, start: float, end: float) -> Floats:
-    """Which part (m,) of the stretch of line that each face stands for lies in a window.
-
-    A face at `along` (m,) [m] stands for the line half way to its neighbours, so that a window
-    narrower than a cell leaks as much as it should, wherever it lies.
-    """
-    at, face = np.unique(along, return_inverse=True)
-    bounds = np.concatenate([[0.0], 0.5 * (at[1:] + at[:-1]), [length]])
-    overlap = np.minimum(bounds[1:], end) - np.maximum(bounds[:-1], start)
-    share = np.clip(overlap / np.maximum(np.diff(bounds), 1e-9), 0.0, 1.0)
-    return np.asarray(np.where(share > 1e-6, share, 0.0)[face])
 
 
 def _closed_toes(toes: tuple[float, ...], corners: int) -> tuple[float, ...]:

@@ -22,6 +22,7 @@ Subject = Callable[[RunFolder, Sequence[StageResult]], Part]
 
 def subjects() -> tuple[Subject, ...]:
     """What is assessed beside water and dryness; each adds a :class:`Part`."""
+    from wellring.postprocess.drainage_answers import assess_drainage
     from wellring.postprocess.in_time import assess_time
     from wellring.postprocess.influence import assess_influence
     from wellring.postprocess.method_answers import assess_methods
@@ -29,8 +30,11 @@ def subjects() -> tuple[Subject, ...]:
     from wellring.postprocess.operations import assess_operations
     from wellring.postprocess.settlement_answers import assess_settlement
     from wellring.postprocess.stability_answers import assess_stability
+    from wellring.postprocess.wall_answers import assess_walls
 
     return (
+        assess_drainage,
+        assess_walls,
         assess_stability,
         assess_methods,
         assess_time,

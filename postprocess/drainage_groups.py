@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from wellring.inputs.drainage import (
     DeepWells,
     Ejectors,
+    RechargeTrench,
     RechargeWells,
     ReliefWells,
     Sump,
@@ -20,7 +21,7 @@ from wellring.postprocess.ledger import WellEntry
 from wellring.postprocess.run_folder import RunFolder
 
 Floats = NDArray[np.float64]
-AnyTable = DeepWells | Wellpoints | Ejectors | Sump | RechargeWells | ReliefWells
+AnyTable = DeepWells | Wellpoints | Ejectors | Sump | RechargeWells | RechargeTrench | ReliefWells
 
 TRICKLE = 1e-6
 """Flow [m³/s] below which a pump is taken to stand still (3.6 L/h)."""

@@ -1,4 +1,4 @@
-"""What a scheme's sumps and walls mean beside its numbers: pump room, windows, soil walls."""
+"""Whether a sump's pumps take what comes to it."""
 
 from __future__ import annotations
 
@@ -7,22 +7,17 @@ from collections.abc import Sequence
 from wellring.inputs.drainage import Sump
 from wellring.inputs.site import Scheme
 from wellring.inputs.units import shown
-from wellring.inputs.walls import Wall
 from wellring.postprocess.answer import Answer, Part
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.stage_results import StageResult
 
 
 def assess_methods(run: RunFolder, results: Sequence[StageResult]) -> Part:
-    """Sump pumps against the inflow, and what the walls' windows and kinds mean."""
+    """Sump pumps against the inflow."""
     part = Part()
     scheme = _scheme(run)
     if scheme is not None:
         _sumps(run, scheme, results, part)
-    own = scheme.walls if scheme is not None else None
-    walls = own if own is not None else run.description.walls
-    for index, wall in enumerate(walls):
-        _wall(run, wall, wall.name or f"{wall.kind} {index + 1}", part)
     return part
 
 
@@ -46,11 +41,12 @@ def _sumps(run: RunFolder, scheme: Scheme, results: Sequence[StageResult], part:
     for result in results[1:]:
         if result.inflow is None:
             continue
-        needed = result.inflow.excavation
+        needed = result.inflow.excavation + _relieved(run, result)
         part.answers[f"{result.entry.folder}.sump"] = Answer(
             needed,
             "m3/s",
-            "MODFLOW 6 cell-by-cell flows into the dig, against the sump pumps' capacity",
+            "MODFLOW 6 cell-by-cell flows into the dig and from relief wells, against the sump "
+            "pumps' capacity",
             f"{result.entry.name}: to be pumped from the sump",
             "flow",
             limit,
@@ -58,22 +54,13 @@ def _sumps(run: RunFolder, scheme: Scheme, results: Sequence[StageResult], part:
         )
         if needed > limit:
             part.warnings.append(
-                f"{result.entry.name}: {flow.text(needed)} run into the dig, the sump pumps take "
+                f"{result.entry.name}: {flow.text(needed)} come to the sump, its pumps take "
                 f"{flow.text(limit)}: the floor floods"
             )
 
 
-def _wall(run: RunFolder, wall: Wall, name: str, part: Part) -> None:
-    length = shown("length", run.ledger.show)
-    for window in wall.windows:
-        part.warnings.append(
-            f"what-if: '{name}' leaks {window.factor:g} times as much from "
-            f"{length.text(window.start)} to {length.text(window.end)} along its line; compare "
-            "with a run without that window"
-        )
-    if not wall.holds_water and wall.kind != "none":
-        part.warnings.append(
-            f"'{name}' ({wall.kind}) holds soil but not water: water that is not drained before "
-            "the dig seeps through it and washes soil out unless it is filtered, and the ground "
-            "outside is lowered and may settle as beside an open pit (common practice)"
-        )
+def _relieved(run: RunFolder, result: StageResult) -> float:
+    """What relief wells bring up to the floor [m³/s], which the sump must take too."""
+    stage = run.ledger.stages.index(result.entry)
+    wells = run.ledger.wells
+    return sum(max(w.flow[stage], 0.0) for w in wells if w.method == "relief wells")

@@ -12,6 +12,7 @@ from wellring.inputs.drainage import (
     DeepWells,
     Ejectors,
     Pump,
+    RechargeTrench,
     RechargeWells,
     ReliefWells,
     Wellpoints,
@@ -30,6 +31,7 @@ EFFICIENCY = {
     "ejectors": 0.6,
     "sump": 0.4,
     "recharge wells": 0.6,
+    "recharge trench": 0.6,
 }
 """Of pumps whose efficiency is not given (common practice, no source); that of wellpoint pumps
 holds their vacuum pump."""
@@ -132,7 +134,7 @@ def stage_pumps(
             _wellpoints(plant, group, group.table, stage, dug, made)
         elif isinstance(group.table, Ejectors):
             _ejectors(plant, group, group.table, stage, dug, made)
-        elif isinstance(group.table, RechargeWells):
+        elif isinstance(group.table, RechargeWells | RechargeTrench):
             _recharge(plant, group, group.table, stage, dug, made)
     if into_dig > TRICKLE and formation is not None:
         lift = plant.level - formation
@@ -343,7 +345,7 @@ def _ejectors(
 def _recharge(
     plant: Plant,
     group: DrainageGroup,
-    table: RechargeWells,
+    table: RechargeWells | RechargeTrench,
     stage: int,
     dug: list[int],
     made: StagePumps,

@@ -12,11 +12,20 @@ def methods() -> dict[type[Any], Method]:
     from wellring.model.drainage import (
         deep_wells,
         ejectors,
+        recharge_trench,
         recharge_wells,
         relief_wells,
         sump,
         wellpoints,
     )
 
-    files = (deep_wells, ejectors, recharge_wells, relief_wells, sump, wellpoints)
+    files = (
+        deep_wells,
+        ejectors,
+        recharge_trench,
+        recharge_wells,
+        relief_wells,
+        sump,
+        wellpoints,
+    )
     return {file.METHOD.table: file.METHOD for file in files}

@@ -3,7 +3,8 @@
 A deep well is a ring with its bore. A wellpoint is a cross-barred stroke threaded on its header, a
 pipe drawn as one line. An ejector is a triangle pointing down its jet, between a supply and a
 return pipe, drawn as a double line. A relief well points up, open: its water rises by itself. A
-recharge well points down, filled with water: it gives back. A sump is a square pit in the floor.
+recharge well points down, filled with water: it gives back. A recharge trench is a line of filled
+lozenges. A sump is a square pit in the floor.
 """
 
 from __future__ import annotations
@@ -61,6 +62,7 @@ MARKS = {
     "wellpoints": MethodMark("wellpoint on its header", "P", PAPER, INK, pipes=1, scale=1.1),
     "ejectors": MethodMark("ejector, supply and return", "v", PAPER, INK, pipes=2),
     "recharge wells": MethodMark("recharge well", "v", WATER, WATER, scale=1.15),
+    "recharge trench": MethodMark("recharge trench", "D", WATER, WATER, pipes=1, scale=0.8),
     "relief wells": MethodMark("relief well", "^", PAPER, WATER, scale=1.1),
 }
 SUMP = MethodMark("sump (place not fixed)", "s", WATER, INK, scale=1.6)

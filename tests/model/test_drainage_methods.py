@@ -138,6 +138,32 @@ def test_recharge_returns_its_share_and_spares_the_neighbour(run_with: Runs) -> 
     assert answers["02-final-dig.wells_total"].value == pytest.approx(taken, rel=1e-6)
 
 
+def test_recharge_trench_holds_the_water_up_behind_it(run_with: Runs) -> None:
+    """A trench of 30 m between pit and neighbour gives back its share below its head limit."""
+    wells = (
+        '[[schemes.drainage]]\nmethod = "deep wells"\nring = { offset = -1.5, count = 6 }\n'
+        'screen = [-8.5, -1.0]\ndiameter = "300 mm"\nhold = -4.0\n'
+    )
+    trench = (
+        '[[schemes.drainage]]\nmethod = "recharge trench"\nname = "trench"\n'
+        "line = { along = [[466039.0, 5917995.0], [466039.0, 5918025.0]], spacing = 3.0 }\n"
+        "bottom = -2.0\nwidth = 0.8\nhead_limit = 3.0\nshare = 0.3\nclogging = 2.0\n"
+        "[grid]\ncell = 2.0\n"
+    )
+    run = run_with(wells + trench)
+    pumped = [well for well in run.reader.ledger.wells if well.method == "deep wells"]
+    given = [well for well in run.reader.ledger.wells if well.method == "recharge trench"]
+    assert len(given) == 11
+    taken, back = sum(w.flow[-1] for w in pumped), -sum(w.flow[-1] for w in given)
+    assert back == pytest.approx(0.3 * taken, rel=2e-3)
+    assert all(w.level[-1] <= 3.0 + 1e-3 for w in given if w.level[-1] is not None)
+    # Behind the trench the water stands higher than as far away on the other side of the pit.
+    last = run.answers.stages[-1]
+    cells = [run.reader.plan_cell(x, 5918010.0) for x in (466045.0, 465985.0)]
+    levels = [float(last.table[cell]) for cell in cells if cell is not None]
+    assert levels[0] > levels[1] + 0.3
+
+
 def test_relief_wells_flow_at_the_floor_or_not_at_all(run_with: Runs) -> None:
     """A passive well in the pit flows at formation while the ground stands higher."""
     run = run_with(

@@ -7,6 +7,7 @@ from shapely.geometry import box
 from wellring.inputs.drainage import (
     DeepWells,
     Ejectors,
+    RechargeTrench,
     RechargeWells,
     ReliefWells,
     Sump,
@@ -36,6 +37,10 @@ TABLES = {
     "recharge wells": RechargeWells(
         method="recharge wells", ring=RING, screen=(-9, -1), diameter=0.3, head_limit=1, rate=1e-4
     ),
+    "recharge trench": RechargeTrench(
+        method="recharge trench", ring=RING, bottom=-4, width=0.8, head_limit=-0.5, rate=1e-4,
+        clogging=2.0,
+    ),
     "sump": Sump(method="sump"),
 }  # fmt: skip
 # kh within, below and above each range; its source stands beside the range in model/drainage/.
@@ -46,6 +51,7 @@ KH = {
     "ejectors": (1e-6, 1e-9, 1e-4),
     "relief wells": (1e-4, 1e-7, None),
     "recharge wells": (1e-4, 1e-6, None),
+    "recharge trench": (1e-4, 1e-6, None),
     "sump": (5e-3, 1e-5, None),
 }
 

@@ -94,4 +94,5 @@ def test_soldier_piles_hold_no_water_and_the_answers_say_what_follows(
     told = [text for text in soldiers.answers.warnings if "holds soil but not water" in text]
     assert len(told) == 1
     assert "filtered" in told[0]
-    assert "the ground outside is lowered" in told[0]
+    assert "the ground outside is drained as if no wall stood there" in told[0]
+    assert "m lower than before" in told[0]
