@@ -20,7 +20,7 @@ import typer
 from typer.core import TyperGroup
 
 from wellring.inputs.faults import WellringError
-from wellring.model import cli_studies
+from wellring.model import cli_outage, cli_studies
 
 
 class _Commands(TyperGroup):
@@ -239,6 +239,7 @@ def solver(
 
 app.command()(cli_studies.compare)
 app.command()(cli_studies.vary)
+app.command()(cli_outage.outage)
 
 
 def _show(runs: list[Any], as_json: bool) -> None:

@@ -252,23 +252,23 @@ def _run_one(
         sides = _side_studies(site, layout, number, solver, partial, say) if side_studies else {}
         ledger = make_ledger(layout, stages, phases=phases)
         ledger.write(partial)
-        _write_ground(layout, partial)
+        write_ground(layout, partial)
         if site.neighbours is not None:
             site.neighbours.write(partial / RECEPTORS_FILE, site.crs)
         (partial / DESCRIPTION_FILE).write_text(
             site.description.model_dump_json(exclude_none=True), encoding="utf-8"
         )
-        provenance = _provenance(site, layout, stages, phases, solver, sides)
+        provenance = provenance_of(site, layout, stages, phases, solver, sides)
         with contextlib.suppress(ValueError):  # another drive
             provenance["inputs"]["folder"] = os.path.relpath(site.file.parent, final)
         provenance["timings"] = {
             "solve": solved - began,
             "side_studies": time.perf_counter() - solved,
         }
-        _write_json(partial / RUN_FILE, provenance)
+        write_json(partial / RUN_FILE, provenance)
         answers = post_process(RunFolder(partial), figures=figures, say=say)
         provenance["timings"]["total"] = time.perf_counter() - began
-        _write_json(partial / RUN_FILE, {**provenance, "finished": True})
+        write_json(partial / RUN_FILE, {**provenance, "finished": True})
     except SolverFailed as failure:
         kept = keep_failed(partial, runs / f"{name}.failed")
         raise SolverFailed(failure.stage, failure.why, kept / MODEL_FOLDER) from None
@@ -288,14 +288,15 @@ def _side_studies(
     return grid_check(site, layout.scheme, number, solver.path, partial / "side", say)
 
 
-def _write_ground(layout: Layout, folder: Path) -> None:
+def write_ground(layout: Layout, folder: Path) -> None:
+    """Write the ground's arrays into a run folder."""
     arrays: dict[str, Any] = {"unit": layout.ground.layers.unit}
     if layout.surfaces.std is not None:
         arrays["surface_std"] = layout.surfaces.std
     np.savez(folder / GROUND_FILE, **arrays)
 
 
-def _provenance(
+def provenance_of(
     site: Site,
     layout: Layout,
     stages: list[SolvedStage],
@@ -303,6 +304,7 @@ def _provenance(
     solver: Solver,
     sides: dict[str, Any],
 ) -> dict[str, Any]:
+    """What run.json holds: inputs, solver, how each stage was solved, assumptions."""
     try:
         own = version("wellring")
     except PackageNotFoundError:
@@ -351,7 +353,8 @@ def _provenance(
     }
 
 
-def _write_json(path: Path, content: dict[str, Any]) -> None:
+def write_json(path: Path, content: dict[str, Any]) -> None:
+    """Write a JSON file in one go: what stands there is whole, the old one or the new one."""
     partial = path.with_name(f"{path.name}.partial")
     partial.write_text(_as_text(content), encoding="utf-8")
     os.replace(partial, path)

@@ -188,14 +188,16 @@ def attempt_in_time(
     steps: str,
     progress: Progress | None,
     time_limit: float = 7200.0,
+    closures: tuple[float, float] = (_FLOW_CLOSURE, _HEAD_CLOSURE),
 ) -> Attempt:
     """One attempt at a model followed in time.
 
     Parameters
     ----------
     periods, steps : texts of the time discretisation and of the adaptive steps (steps.ats).
+    closures : flow left in a cell [m³/day] and head change [m] at which a step is solved.
     """
-    _set(folder, rung, start, _FLOW_CLOSURE, _HEAD_CLOSURE)
+    _set(folder, rung, start, *closures)
     (folder / f"{MODEL}.tdis").write_text(periods)
     (folder / "steps.ats").write_text(steps)
     return _judge(folder, solver, f"{name}, {rung.name}", rung, progress, time_limit)

@@ -173,24 +173,46 @@ def _solve_dug(
 ) -> SolvedStage:
     dug = dug_model(layout, index, stage, formation, before)
     name = stage_folder_name(index + 1, stage)
-    place = folder / name
-    write(dug.model, place)
-    usable = list(dug.model.points)
-    run = _Runner(stage, place, solver, usable, dug.model.start, report)
-    settled = settle_groups(usable, run)
-    all_points = _spread(layout.points, dug.points, dug.working, usable, settled)
-    assert run.solution is not None
+    write(dug.model, folder / name)
+    done = settle_stage(dug.model, folder / name, solver, report)
+    all_points = _spread(layout.points, dug.points, dug.working, done.points, done.settled)
     return SolvedStage(
         stage,
         name,
         formation,
         dug.dig,
-        run.solution.heads,
-        run.solution,
+        done.solution.heads,
+        done.solution,
         all_points,
         dug.points,
-        run.attempts,
+        done.attempts,
     )
+
+
+@dataclass
+class SettledStage:
+    """A written stage solved with all limits of its points kept."""
+
+    points: list[GridPoint]
+    settled: Settled
+    solution: Solution
+    attempts: list[Attempt]
+
+
+def settle_stage(
+    model: StageModel, place: Path, solver: Path, report: Report | None = None
+) -> SettledStage:
+    """Solve a stage that is written in `place` until all limits of its points hold.
+
+    Raises
+    ------
+    SolverFailed : it has no answer.
+    """
+    usable = list(model.points)
+    run = _Runner(model.name, place, solver, usable, model.start, report)
+    settled = settle_groups(usable, run)
+    assert run.solution is not None
+    return SettledStage(usable, settled, run.solution, run.attempts)
 
 
 class _Runner:

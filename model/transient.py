@@ -83,7 +83,7 @@ def solve_in_time(
         dug = dug_model(layout, phase.stage, phase.name, phase.formation, heads)
         name = f"t{number}-{stage_folder_name(phase.stage + 1, phase.name)}"
         place = folder / name
-        dug.model.well_levels = _well_levels(dug.model, levels)
+        dug.model.well_levels = well_levels(dug.model, levels)
         write_stage(dug.model, place, (phase.begins, phase.ends))
         settled = steady[phase.stage + 1].settled
         assert settled is not None
@@ -134,7 +134,7 @@ def finest_step(site: Site, phase: Phase) -> float:
     return max(min(gaps, default=math.inf), (phase.ends - phase.begins) / MOST_STEPS)
 
 
-def _well_levels(model: StageModel, before: dict[str, float]) -> list[float]:
+def well_levels(model: StageModel, before: dict[str, float]) -> list[float]:
     """Levels [m] to begin with: where the water stood in each point, or stands around it.
 
     A level at the bottom of a pump's throttle would tell the solver that it gives nothing

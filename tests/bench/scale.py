@@ -46,7 +46,7 @@ def measure(size: tuple[float, float, float], work: Path) -> dict[str, float]:
     from wellring.model import stages as stage_module
     from wellring.model.layout import lay_out
     from wellring.model.make_ledger import make_ledger
-    from wellring.model.run import _provenance, _write_ground, _write_json
+    from wellring.model.run import provenance_of, write_ground, write_json
     from wellring.model.solver import find_solver
     from wellring.postprocess.answers import make_answers
     from wellring.postprocess.figures import draw_figures
@@ -76,8 +76,8 @@ def measure(size: tuple[float, float, float], work: Path) -> dict[str, float]:
         times["drive"] -= times["write"]
         with cpu(times, "ledger"):
             make_ledger(layout, solved).write(folder)
-            _write_ground(layout, folder)
-            _write_json(folder / RUN_FILE, _provenance(site, layout, solved, solver, {}))
+            write_ground(layout, folder)
+            write_json(folder / RUN_FILE, provenance_of(site, layout, solved, solver, {}))
         run = RunFolder(folder)
         with cpu(times, "read"):
             results = read_results(run)

@@ -1,0 +1,81 @@
+"""The command `wellring outage`; registered by :mod:`wellring.model.cli`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from wellring.model.cli_studies import FiguresOption, JsonOption, SolverOption
+
+
+def outage(
+    site: Annotated[
+        Path,
+        typer.Argument(help="The site file (TOML), or a finished run folder.", metavar="SITE|RUN"),
+    ],
+    scheme: Annotated[
+        str | None, typer.Option("--scheme", help="The scheme (where there are several).")
+    ] = None,
+    stage: Annotated[
+        str | None, typer.Option("--stage", help="The stage (default: the last one dug).")
+    ] = None,
+    pump: Annotated[
+        list[str] | None,
+        typer.Option("--pump", help="A well or group that stops; repeat it (default: all)."),
+    ] = None,
+    days: Annotated[float, typer.Option("--for", help="Days to follow the water.")] = 7.0,
+    depth: Annotated[
+        list[float] | None,
+        typer.Option("--depth", help="Depth of water over the floor [m]; repeat it (0.1, 0.5, 1)."),
+    ] = None,
+    standby: Annotated[
+        float | None,
+        typer.Option("--standby", help="Hours until standby power runs.", metavar="HOURS"),
+    ] = None,
+    single_wells: Annotated[
+        bool | None,
+        typer.Option(
+            "--single-wells/--no-single-wells",
+            help="Also take one well or header out at a time (default: where at most 30).",
+        ),
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", help="Folder for the results (default: SITE's name + .runs)."),
+    ] = None,
+    solver: SolverOption = None,
+    figures: FiguresOption = True,
+    as_json: JsonOption = False,
+) -> None:
+    """The pumps stop: when is the floor under water? And may one well fail?
+
+    Exit code 1: the water is at formation before --standby power runs.
+
+    Example: wellring outage my_site/site.toml --stage "final dig" --standby 2
+    """
+    from wellring.model.cli import _print_json, _Progress
+    from wellring.model.run_outage import DEPTHS
+    from wellring.model.run_outage import outage as stop_pumps
+
+    with _Progress() as say:
+        done = stop_pumps(
+            site,
+            scheme=scheme,
+            stage=stage,
+            pumps=pump or (),
+            days=days,
+            depths=depth or DEPTHS,
+            standby=standby,
+            single_wells=single_wells,
+            out=out,
+            solver=solver,
+            figures=figures,
+            say=say,
+        )
+    if as_json:
+        _print_json(done.as_json())
+    else:
+        typer.echo(done.text() + f"Files: {done.folder}")
+    raise typer.Exit(done.exit_code)

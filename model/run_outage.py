@@ -1,0 +1,345 @@
+"""`wellring outage`: from a stage of a scheme the pumps stop; when is the floor under water?
+
+The steady stage is taken from a finished run of the same inputs where there is one, else solved.
+The outage's folder stands beside the runs and is put in place when it is done.
+"""
+
+from __future__ import annotations
+
+import csv
+import math
+import shutil
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any, get_args
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wellring.inputs.faults import FaultLog, SolverFailed, nearest
+from wellring.inputs.read_site import Site, read_site
+from wellring.model.drainage.points import Governing, PointDrive, PointState
+from wellring.model.layout import Layout, lay_out
+from wellring.model.make_ledger import make_ledger
+from wellring.model.one_out import MOST_UNITS, OneOut, one_out, steady_without, units
+from wellring.model.outage import Outage, follow_outage, stopping
+from wellring.model.result_folders import fresh_folder, keep_failed, put_in_place, safe_name
+from wellring.model.review import site_folder
+from wellring.model.run import provenance_of, runs_folder, schemes_of, write_ground, write_json
+from wellring.model.solver import Solver, find_solver
+from wellring.model.stages import dug_model, solve_scheme
+from wellring.postprocess.flood_answers import FloodAnswers, flood_answers
+from wellring.postprocess.flooding import COLUMNS, flooding_rows, read_flooding
+from wellring.postprocess.run_folder import (
+    DESCRIPTION_FILE,
+    MODEL_FOLDER,
+    RUN_FILE,
+    RunFolder,
+)
+
+Floats = NDArray[np.float64]
+Say = Callable[[str], None]
+
+DAYS = 7.0
+DEPTHS = (0.1, 0.5, 1.0)
+"""Depths of water over the floor [m] whose time is told where none are asked for."""
+
+
+@dataclass
+class OutageRun:
+    """A finished outage: its folder, its answers and what each unit out of work means."""
+
+    folder: Path
+    answers: FloodAnswers
+    singles: list[OneOut] | None
+
+    @property
+    def exit_code(self) -> int:
+        """1 where the water reaches formation before standby power starts."""
+        return 1 if self.answers.standby_ok is False else 0
+
+    def as_json(self) -> dict[str, Any]:
+        """For ``--json``."""
+        singles = None if self.singles is None else [asdict(item) for item in self.singles]
+        return {**self.answers.as_json(), "one_out": singles}
+
+    def text(self) -> str:
+        """For a terminal."""
+        return self.answers.text() + _singles_text(self.singles, self.answers)
+
+
+def outage(
+    path: str | Path,
+    *,
+    scheme: str | None = None,
+    stage: str | None = None,
+    pumps: Sequence[str] = (),
+    days: float = DAYS,
+    depths: Sequence[float] = DEPTHS,
+    standby: float | None = None,
+    single_wells: bool | None = None,
+    out: str | Path | None = None,
+    solver: str | Path | None = None,
+    figures: bool = True,
+    say: Say | None = None,
+) -> OutageRun:
+    """Stop pumps in a stage and follow the water; then take one well out at a time.
+
+    Parameters
+    ----------
+    path : a site file, or the folder of a finished run.
+    scheme, stage : names; the only scheme, the last stage where left out.
+    pumps : names of wells, or of groups; all pumps where there are none.
+    days : how long it is followed.
+    depths : of water over the floor [m].
+    standby : hours in which standby power starts.
+    single_wells : solve the stage with one unit out at a time; for None where there are few.
+
+    Raises
+    ------
+    InputFaults, SolverFailed, SolverMissing
+    """
+    tell = say or (lambda text: None)
+    _check_numbers(days, depths, standby)
+    site, given = _site_of(Path(path))
+    name = given.ledger.scheme if given is not None and scheme is None else scheme
+    number, chosen = _one_scheme(site, name)
+    found = find_solver(solver, say=tell)
+    layout = lay_out(site, chosen, number)
+    index = _stage_index(site, stage)
+    if given is not None and out is None:
+        runs = given.path.absolute().parent
+    else:
+        runs = runs_folder(site.file, out)
+    entry_name = f"{index + 1:02d} {site.description.excavation.stages[index].name}"
+    final = runs / f"{safe_name(chosen.name)}.outage {safe_name(entry_name)}"
+    partial = fresh_folder(runs, final.name)
+    try:
+        base = given or RunFolder(runs_folder(site.file, out) / safe_name(chosen.name))
+        if not _same_case(base, layout):
+            base = _solve_base(layout, partial, found, tell)
+        else:
+            tell(f"the steady stage is that of {base.path}")
+        done = _outage_of(
+            layout, index, base, partial, found, tell, pumps, days, depths, standby,
+            single_wells, figures,
+        )  # fmt: skip
+    except SolverFailed as failure:
+        kept = keep_failed(partial, final.with_name(f"{final.name}.failed"))
+        raise SolverFailed(failure.stage, failure.why, kept) from None
+    except BaseException:
+        shutil.rmtree(partial, ignore_errors=True)
+        raise
+    put_in_place(partial, final)
+    return OutageRun(final, done.answers, done.singles)
+
+
+def _outage_of(
+    layout: Layout,
+    index: int,
+    base: RunFolder,
+    partial: Path,
+    solver: Solver,
+    tell: Say,
+    pumps: Sequence[str],
+    days: float,
+    depths: Sequence[float],
+    standby: float | None,
+    single_wells: bool | None,
+    figures: bool,
+) -> OutageRun:
+    entry = base.ledger.stages[index + 1]
+    heads = base.heads(entry)
+    before = np.where(np.isfinite(heads), heads, 1e30)
+    dug = dug_model(layout, index, entry.name, entry.formation, before)
+    working = [
+        works and point.node.size > 0 for works, point in zip(dug.working, dug.points, strict=True)
+    ]
+    stops = stopping(dug.points, working, pumps, layout.site.file.name)
+    drives, states = _as_driven(base, layout, index + 1)
+    place = partial / MODEL_FOLDER / "outage"
+    took = sum(s.flow for s, stop in zip(states, stops, strict=True) if stop and s.flow > 0)
+    if any(w and not stop for w, stop in zip(working, stops, strict=True)):
+        # What goes on gives more as the water rises: its limits are those of the stage without
+        # the pumps that stop.
+        out = {i for i, stop in enumerate(stops) if stop}
+        left, then = steady_without(
+            dug, "the others at work", out, place.with_name("others"), solver.path, tell
+        )
+        for at, i in enumerate(left):
+            drives[i], states[i] = then.settled.drives[at], then.settled.states[at]
+    followed = follow_outage(
+        layout, index, before, drives, states, stops, days, place, solver.path, tell
+    )
+    flooding = read_flooding(base, entry, place)
+    answers = flood_answers(
+        base, entry, flooding, followed.stopped, followed.running, days, tuple(depths), standby,
+        took,
+        followed.discrepancy, _cautions(layout, index, followed),
+    )  # fmt: skip
+    singles = None
+    count = len(units(dug.points, working))
+    if count and (single_wells or (single_wells is None and count <= MOST_UNITS)):
+        singles = one_out(
+            layout, index, base, entry, before, partial / MODEL_FOLDER, solver.path, tell
+        )
+    done = OutageRun(partial, answers, singles)
+    write_json(partial / "outage.json", done.as_json())
+    with open(partial / "outage.csv", "w", newline="", encoding="utf-8") as file:
+        writer = csv.writer(file)
+        writer.writerow(COLUMNS)
+        writer.writerows(
+            ["" if math.isnan(value) else f"{value:.6g}" for value in row]
+            for row in flooding_rows(flooding)
+        )
+    if figures:
+        from wellring.postprocess.figures.flooding_course import write_flooding_course
+
+        write_flooding_course(base, entry, flooding, answers, partial)
+    (partial / "outage.txt").write_text(done.text(), encoding="utf-8")
+    return done
+
+
+def _check_numbers(days: float, depths: Sequence[float], standby: float | None) -> None:
+    faults = FaultLog()
+    if not (math.isfinite(days) and 0.01 <= days <= 3650.0):
+        faults.add("command line", "--for", days, "a number of days from 0.01 to 3650")
+    for depth in depths:
+        if not (math.isfinite(depth) and depth > 0.0):
+            faults.add("command line", "--depth", depth, "a depth above 0 m")
+    if standby is not None and not (math.isfinite(standby) and standby >= 0.0):
+        faults.add("command line", "--standby", standby, "a number of hours, 0 or more")
+    faults.raise_if_any()
+
+
+def _site_of(path: Path) -> tuple[Site, RunFolder | None]:
+    """The site of a site file, or of a finished run whose inputs have not changed since."""
+    if not path.is_dir():
+        return read_site(path), None
+    run, faults = RunFolder(path), FaultLog()
+    try:
+        finished = run.provenance["finished"] is True
+        folder = site_folder(run) if finished else None
+        files = run.provenance["inputs"]["files"] if finished else {}
+    except (OSError, ValueError, KeyError, TypeError):
+        finished, folder, files = False, None, {}
+    if not finished:
+        faults.add(path, RUN_FILE, None, "a finished run folder, or a site file")
+        faults.raise_if_any()
+    tomls = [name for name in files if name.endswith(".toml")]
+    sites = [] if folder is None else [read_site(folder / name) for name in tomls[:1]]
+    if not sites or sites[0].sha256 != run.provenance["inputs"]["sha256"]:
+        faults.add(
+            path,
+            RUN_FILE,
+            None,
+            "a run whose site file and logs are still there, and unchanged since",
+            "Run the site again, or name the site file instead.",
+        )
+        faults.raise_if_any()
+    return sites[0], run
+
+
+def _one_scheme(site: Site, name: str | None) -> tuple[int, Any]:
+    chosen = schemes_of(site, name)
+    if len(chosen) > 1:
+        faults = site.fault_log()
+        known = ", ".join(f"'{scheme.name}'" for _, scheme in chosen)
+        faults.add(site.file.name, "--scheme", None, "the name of one scheme", f"Known: {known}.")
+        faults.raise_if_any()
+    return chosen[0]
+
+
+def _stage_index(site: Site, name: str | None) -> int:
+    names = [stage.name for stage in site.description.excavation.stages]
+    if name is None:
+        return len(names) - 1
+    if name not in names:
+        faults = site.fault_log()
+        faults.add(site.file.name, "--stage", name, "the name of a stage", nearest(name, names))
+        faults.raise_if_any()
+    return names.index(name)
+
+
+def _same_case(run: RunFolder, layout: Layout) -> bool:
+    """Whether a run is finished, of the same inputs, and on the same grid."""
+    try:
+        if run.provenance["finished"] is not True:
+            return False
+        if run.provenance["inputs"]["sha256"] != layout.site.sha256:
+            return False
+        grid, names = run.ledger.grid, [well.name for well in run.ledger.wells]
+    except (OSError, ValueError, KeyError, TypeError):
+        return False
+    same_grid = (grid.nlay, grid.nrow * grid.ncol) == layout.ground.active.shape
+    return same_grid and names == [point.name for point in layout.points]
+
+
+def _solve_base(layout: Layout, folder: Path, solver: Solver, tell: Say) -> RunFolder:
+    """Solve all steady stages into `folder`, and write down what they are."""
+    stages = solve_scheme(layout, folder / MODEL_FOLDER, solver.path, tell)
+    make_ledger(layout, stages).write(folder)
+    write_ground(layout, folder)
+    (folder / DESCRIPTION_FILE).write_text(
+        layout.site.description.model_dump_json(exclude_none=True), encoding="utf-8"
+    )
+    write_json(folder / RUN_FILE, provenance_of(layout.site, layout, stages, [], solver, {}))
+    return RunFolder(folder)
+
+
+def _as_driven(
+    run: RunFolder, layout: Layout, stage: int
+) -> tuple[list[PointDrive], list[PointState]]:
+    """How each point is driven in a steady stage, and what it takes, from the run's ledger."""
+    drives, states = [], []
+    known: tuple[str, ...] = get_args(Governing)
+    for well, point in zip(run.ledger.wells, layout.points, strict=True):
+        governing = well.governing[stage]
+        assert governing in known
+        flow = point.sign * well.flow[stage]
+        level = well.level[stage]
+        drives.append(PointDrive(None, None, governing))  # type: ignore[arg-type]
+        states.append(PointState(float("nan") if level is None else level, flow))
+    return drives, states
+
+
+def _cautions(layout: Layout, index: int, followed: Outage) -> list[str]:
+    found = []
+    slabs = [s.name for s in layout.site.description.excavation.stages[: index + 1] if s.slab]
+    if slabs:
+        found.append(
+            f"The slab cast in '{slabs[-1]}' is left out: the floor is taken as open ground. "
+            "Whether the slab floats is told by 'wellring run'."
+        )
+    if followed.running:
+        found.append("Water that runs over floor and faces is no longer pumped, by any pump.")
+    if followed.relief:
+        found.append(f"{len(followed.relief)} passive wells go on flowing, now into the pit.")
+    if layout.site.series:
+        found.append("Rivers, levels and rain stay at their usual values, as in the steady stage.")
+    return found
+
+
+def _singles_text(singles: list[OneOut] | None, answers: FloodAnswers) -> str:
+    if singles is None:
+        return "One well out at a time: not asked for.\n"
+    lines = ["One well (or header) out at a time, all others within their limits, steady state:"]
+    for item in singles:
+        many = f" ({item.points} points)" if item.points > 1 else ""
+        if item.margin is None and item.dry is None:
+            told = f"no steady state found: {item.why}"
+        elif item.margin is None:
+            told = "the floor is all tight soil: not judged by the water's level"
+        else:
+            verdict = "dry" if item.dry else "NOT DRY"
+            told = f"water {answers.length(item.margin)} below formation: {verdict}"
+            told += f" ({item.why})" if item.why else ""
+        lines.append(f"  {item.unit}{many} out: {told}")
+    wet = [item.unit for item in singles if item.dry is not True]
+    lines.append(
+        "The scheme keeps its clearance with any one of them out."
+        if not wet
+        else f"NOT redundant: {len(wet)} of {len(singles)} may not fail."
+    )
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,44 @@
+"""`wellring outage` as a user drives it: from a site file alone, with standby power."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+
+def test_standby_power_in_time_or_too_late(
+    tmp_path: Path, plain_site: Callable[..., Path], wellring_process: Callable[..., Any]
+) -> None:
+    site = plain_site(
+        tmp_path / "site",
+        formations=(-3.0,),
+        cell=4.0,
+        sublayer=2.0,
+        drainage=[
+            {
+                "ring": {"offset": 2.0, "count": 4},
+                "screen": [-11.0, -2.0],
+                "diameter": "400 mm",
+                "hold": -8.5,
+            }
+        ],
+    )
+    late = wellring_process("outage", site, "--standby", "200", "--no-single-wells", "--json")
+    assert late.code == 1, late.err
+    told = json.loads(late.out)
+    within = told["standby_must_start_within_hours"]
+    assert 0 < within < 200
+    assert told["standby_in_time"] is False
+    assert told["one_out"] is None
+    soon = wellring_process(
+        "outage", site, "--standby", str(0.5 * within), "--no-single-wells", "--no-figures"
+    )
+    assert soon.code == 0, soon.err
+    assert "in time" in soon.out
+    (folder,) = (site.parent / "site.runs").iterdir()
+    assert folder.name == "scheme.outage 01 dig 1"
+    wrong = wellring_process("outage", site, "--stage", "dig 9", "--for", "3")
+    assert wrong.code == 2
+    assert "dig 1" in wrong.err
