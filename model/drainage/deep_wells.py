@@ -88,7 +88,7 @@ def _notes(wells: DeepWells, place: Placement) -> Sequence[str]:
     lift = max(
         point.delivery - point.lowest for point in deep_well_points(wells, place)
     )  # the greatest it may have to overcome
-    if pump.head is not None and lift > pump.head:
+    if pump.head is not None and wells.hold is not None and lift > pump.head:
         said.append(
             f"{place.label}: drawn to its level a well lifts {lift:.1f} m, more than its pump's "
             f"{pump.head:g} m: it gives less than its capacity there, and nothing at "
