@@ -95,6 +95,8 @@ class CheckReport:
             if scheme.assumptions:
                 lines += ["  Assumed", *(f"    - {text}" for text in scheme.assumptions)]
             lines += [f"  Drawn: {path}" for path in scheme.drawings]
+            if not scheme.drawings:
+                lines.append(f'  Not drawn; to see it add: --scheme "{scheme.scheme}"')
         return "\n".join([*lines, "", f"Nothing was run. Next: wellring run {self.site.file}"])
 
 
@@ -122,9 +124,9 @@ def check_site(
     folder = Path(out) if out is not None else path.parent / f"{path.stem}.check"
     layouts = [lay_out(site, item, number) for number, item in schemes_of(site, scheme)]
     first = layouts[0]
-    return CheckReport(
-        site, _units(first), _soils(first), [_scheme(layout, folder) for layout in layouts]
-    )
+    # One scheme is drawn: pictures of all would take longer than reading and checking everything.
+    checks = [_scheme(layout, folder if layout is first else None) for layout in layouts]
+    return CheckReport(site, _units(first), _soils(first), checks)
 
 
 def _units(layout: Layout) -> list[tuple[str, ...]]:
@@ -167,7 +169,7 @@ def _soils(layout: Layout) -> list[tuple[str, ...]]:
     return rows
 
 
-def _scheme(layout: Layout, folder: Path) -> SchemeCheck:
+def _scheme(layout: Layout, folder: Path | None) -> SchemeCheck:
     from wellring.model.draw_layout import draw_layout
 
     description = layout.site.description
@@ -221,7 +223,7 @@ def _scheme(layout: Layout, folder: Path) -> SchemeCheck:
         walls,
         layout.assumptions,
         [*layout.warnings, *_far_neighbours(layout)],
-        draw_layout(layout, folder / safe_name(layout.scheme.name)),
+        draw_layout(layout, folder / safe_name(layout.scheme.name)) if folder else [],
     )
 
 

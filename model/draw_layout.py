@@ -26,6 +26,7 @@ class _LaidOut(RunFolder):
         self.__dict__["unit"] = layout.ground.layers.unit
         self.__dict__["surface_std"] = layout.surfaces.std
         self.__dict__["provenance"] = {}
+        self.__dict__["description"] = layout.site.description
         self.__dict__["receptors"] = layout.site.neighbours
 
 
@@ -47,4 +48,4 @@ def draw_layout(layout: Layout, folder: Path) -> list[Path]:
     heads = np.where(layout.ground.active, layout.natural_heads, np.nan)
     result = StageResult(natural, grid, heads, water_table(grid, heads))
     run = _LaidOut(layout, ledger, folder)
-    return [path for path in draw_ground(run, [result], folder) if path.suffix == ".png"]
+    return draw_ground(run, [result], folder)

@@ -51,12 +51,16 @@ def draw_figures(run: RunFolder, results: list[StageResult], folder: Path) -> li
 def draw_ground(run: RunFolder, results: list[StageResult], folder: Path) -> list[Path]:
     """Draw a site that was laid out but not solved: plan, two sections, borings.
 
-    Parameters, returns and errors as :func:`draw_figures`; `results` holds the natural state.
+    Parameters and errors as :func:`draw_figures`; `results` holds the natural state.
+
+    Returns
+    -------
+    list of Path : a PNG for the screen a figure.
     """
-    return _draw(_ground_sheets(run, results), folder)
+    return _draw(_ground_sheets(run, results), folder, quick=True)
 
 
-def _draw(sheets: Iterator[tuple[str, Figure]], folder: Path) -> list[Path]:
+def _draw(sheets: Iterator[tuple[str, Figure]], folder: Path, quick: bool = False) -> list[Path]:
     import matplotlib
 
     from wellring.postprocess.figures.style import SETTINGS, save
@@ -69,7 +73,7 @@ def _draw(sheets: Iterator[tuple[str, Figure]], folder: Path) -> list[Path]:
         # Names may hold letters that no font here has; a box in their place is no error.
         warnings.filterwarnings("ignore", message=r"Glyph \d+", category=UserWarning)
         for name, figure in sheets:
-            written += save(figure, folder, name)
+            written += save(figure, folder, name, quick=quick)
     return written
 
 

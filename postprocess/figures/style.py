@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 DPI = 200
+SCREEN_DPI = 120
+"""Dots per inch of what is only looked at on a screen."""
 SHEET = (11.69, 8.27)
 """Width and height [in] of a sheet: ISO 216 A4, landscape."""
 MARGIN = 0.55
@@ -213,17 +215,22 @@ def panel(figure: Figure, left: float, bottom: float, width: float, height: floa
     return axes
 
 
-def save(figure: Figure, folder: Path, name: str) -> list[Path]:
-    """Write a sheet as `name`.png and `name`.svg and let go of it."""
+def save(figure: Figure, folder: Path, name: str, *, quick: bool = False) -> list[Path]:
+    """Write a sheet as `name`.png and `name`.svg and let go of it.
+
+    Parameters
+    ----------
+    quick : for the screen alone: no SVG, and a PNG of fewer dots.
+    """
     written = []
     # No date: the same run gives the same file.
     kinds: tuple[tuple[str, dict[str, Any]], ...] = (
         (".png", {"Software": "wellring"}),
         (".svg", {"Creator": "wellring", "Date": None}),
     )
-    for suffix, told in kinds:
+    for suffix, told in kinds[:1] if quick else kinds:
         path = folder / f"{name}{suffix}"
-        figure.savefig(path, dpi=DPI, metadata=told, facecolor=PAPER)
+        figure.savefig(path, dpi=SCREEN_DPI if quick else DPI, metadata=told, facecolor=PAPER)
         written.append(path)
     figure.clear()
     return written
