@@ -149,7 +149,11 @@ def prepare(
     """
     # Plain mappings: read-only views cannot be sent to another process.
     site = replace(
-        site, geometries=dict(site.geometries), files=dict(site.files), lines=dict(site.lines)
+        site,
+        geometries=dict(site.geometries),
+        series=dict(site.series),
+        files=dict(site.files),
+        lines=dict(site.lines),
     )
     base = BaseCase(site, tables, solver, {})
     for number, scheme in schemes:
