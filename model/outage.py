@@ -147,7 +147,7 @@ def _into_pit(point: GridPoint, pit: Mask) -> GridPoint:
     above = np.flatnonzero(pit[:, column])
     if not above.size:
         return point
-    mouth = 10.0 * float(point.conductance.sum())  # wide open beside its screen
+    mouth = 100.0 * float(point.conductance.sum())  # wide open beside its screen
     return replace(
         point,
         node=np.concatenate([[int(above[-1]) * n + column], point.node]),

@@ -315,7 +315,10 @@ def _cautions(layout: Layout, index: int, followed: Outage) -> list[str]:
     if followed.running:
         found.append("Water that runs over floor and faces is no longer pumped, by any pump.")
     if followed.relief:
-        found.append(f"{len(followed.relief)} passive wells go on flowing, now into the pit.")
+        found.append(
+            f"{len(followed.relief)} passive wells go on flowing, now into "
+            "the pit, without the limit of their screens."
+        )
     if layout.site.series:
         found.append("Rivers, levels and rain stay at their usual values, as in the steady stage.")
     return found
@@ -333,7 +336,8 @@ def _singles_text(singles: list[OneOut] | None, answers: FloodAnswers) -> str:
             told = "the floor is all tight soil: not judged by the water's level"
         else:
             verdict = "dry" if item.dry else "NOT DRY"
-            told = f"water {answers.length(item.margin)} below formation: {verdict}"
+            side = "below" if item.margin >= 0.0 else "above"
+            told = f"water {answers.length(abs(item.margin))} {side} formation: {verdict}"
             told += f" ({item.why})" if item.why else ""
         lines.append(f"  {item.unit}{many} out: {told}")
     wet = [item.unit for item in singles if item.dry is not True]

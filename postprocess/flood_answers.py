@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from wellring.inputs.units import shown
-from wellring.postprocess.flooding import FILM, Flooding
+from wellring.postprocess.flooding import FILM, Flooding, tight_layer_below
 from wellring.postprocess.ledger import StageEntry
 from wellring.postprocess.run_folder import RunFolder
 
@@ -22,9 +22,13 @@ CAUTION = (
     "blown floor come on top. Keep standby pumps and power on site, with an alarm on the level."
 )
 TIGHT_FLOOR = (
-    "The floor is tight soil all over: the water's level does not tell whether it holds. With the "
-    "pumps off the pressure under it rises, and it may burst long before it floods: look at base "
-    "stability in 'wellring run', and take the time to the pit's first centimetre as no promise."
+    "The floor is tight soil all over: the water's level does not tell whether it holds. The time "
+    "to the pit's first centimetre is no promise."
+)
+TIGHT_LAYER = (
+    "Tight soil lies under the floor. With the pumps off the pressure beneath it comes back, and "
+    "the floor may burst long before the pit floods. That is NOT judged here: compare the pressure "
+    "before the work with the soil's weight (uplift in 'wellring run')."
 )
 
 
@@ -206,6 +210,8 @@ def flood_answers(
         moments = moments[1:]
     elif flooding.to_clearance() == 0.0:
         said.insert(0, "The needed clearance is not kept in the steady stage to begin with.")
+    if tight_layer_below(run, stage):
+        said.insert(0, TIGHT_LAYER)
     if abs(mass_balance) > 0.1:
         said.append(f"The solver's water balance closes to {mass_balance:.2g} % only.")
     said.append(

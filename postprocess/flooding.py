@@ -156,6 +156,14 @@ def read_flooding(run: RunFolder, stage: StageEntry, place: Path) -> Flooding:
     )
 
 
+def tight_layer_below(run: RunFolder, stage: StageEntry) -> bool:
+    """Whether tight soil lies under some of a stage's floor: pressure can build up beneath it."""
+    plan = np.asarray(stage.floor, dtype=np.intp)
+    kv = np.array([run.ledger.soils[unit.soil].kv for unit in run.ledger.units])
+    active = run.grid_of(stage).active[:, plan]
+    return bool((active & (kv[run.unit[:, plan]] < TIGHT)).any())
+
+
 class _UnderFloor:
     """The highest water in the ground under a stage's floor, tight columns left out."""
 

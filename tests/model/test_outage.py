@@ -19,6 +19,7 @@ from wellring.model import outage as outage_model
 from wellring.model.run import run
 from wellring.model.run_outage import OutageRun, outage
 from wellring.model.solve import run_solver
+from wellring.postprocess.run_folder import RunFolder
 
 WELLS = {
     "points": [(-2, 6), (22, 6), (10, -2), (10, 14)],
@@ -180,3 +181,38 @@ def test_folder_holds_answers_table_figure_and_text(open_pit: OutageRun) -> None
     assert stored == json.loads(json.dumps(open_pit.as_json()))
     assert not (open_pit.folder / "ledger.json").exists()  # the steady stage was that of the run
     assert not list(open_pit.folder.parent.glob(".*partial*"))
+
+
+def test_relief_wells_flood_a_pit_whose_floor_is_tight(
+    tmp_path: Path, plain_site: Callable[..., Path], solver: Path
+) -> None:
+    """Within a tight wall and over tight clay only the wells bring the gravel's water.
+
+    By hand: their flow falls in line with the head that is left, so z = H − H0·exp(−t/τ) with
+    τ = A·H0/Q0, Q0 from the steady stage, in which they flow at formation.
+    """
+    site = plain_site(
+        tmp_path,
+        layers=(("sand", -4.5), ("clay", -8.0), ("gravel", -12.0)),
+        soils={"sand": (1e-4, 1e-4), "clay": (1e-9, 1e-9), "gravel": (2e-4, 2e-4)},
+        walls=[{"kind": "slurry", "line": "outline", "toe": -8, "k": 1e-13, "thickness": 1.0}],
+        drainage=[
+            {
+                "method": "relief wells",
+                "points": [(5, 6), (15, 6)],
+                "screen": [-11.5, -8.5],
+                "diameter": "300 mm",
+            }
+        ],
+        cell=3.0,
+    )
+    done = outage(site, days=2.0, solver=solver, figures=False)
+    wells = RunFolder(done.folder).ledger.wells
+    assert all(well.governing[1] == "level" for well in wells)  # no screen at its limit
+    flow = sum(well.flow[1] for well in wells)
+    tau = 20.0 * 12.0 * 3.0 / flow
+    expected = -1.0 - 3.0 * math.exp(-2.0 * 86400 / tau)
+    assert done.answers.final_level == pytest.approx(expected, abs=0.03)
+    assert expected > -2.5
+    assert done.singles is None
+    assert any("may burst" in text for text in done.answers.cautions)
