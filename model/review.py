@@ -15,8 +15,8 @@ from wellring.inputs.faults import SolverMissing
 from wellring.model.build import MODEL
 from wellring.model.solve import budget_error, run_solver
 from wellring.model.solver import Solver, find_solver
-from wellring.postprocess.answer import Answer
-from wellring.postprocess.answers import MASS_BALANCE_LIMIT, make_answers
+from wellring.postprocess.answer import MASS_BALANCE_LIMIT, Answer
+from wellring.postprocess.answers import make_answers
 from wellring.postprocess.ledger import PhaseEntry, StageEntry
 from wellring.postprocess.run_difference import read_answers
 from wellring.postprocess.run_folder import MODEL_FOLDER, RunFolder

@@ -27,11 +27,10 @@ from wellring.model.rungs import (
     settings_text,
     time_text,
 )
+from wellring.postprocess.answer import MASS_BALANCE_LIMIT
 
 Floats = NDArray[np.float64]
 
-MASS_BALANCE_LIMIT = 0.1
-"""Percent; an answer whose budget closes worse than this carries a warning."""
 _CLOSED = 0.25 * MASS_BALANCE_LIMIT
 """Percent; an answer whose budget closes worse than this is solved on."""
 _TIGHTER = ((1e-5, 1e-6), (1e-7, 1e-7))

@@ -320,6 +320,13 @@ def set_rows(folder: Path, rows: Sequence[Sequence[object]]) -> None:
     path.write_text(text + "\n\nBEGIN period  1\n" + "\n".join(lines) + "\nEND period  1\n")
 
 
+def last_record(folder: Path) -> dict[str, float]:
+    """The last line of the solver's own record of the wells: value by upper-case name."""
+    with open(folder / WELLS_CSV, newline="") as file:
+        last = list(csv.DictReader(file))[-1]
+    return {name.strip().upper(): float(value) for name, value in last.items() if value.strip()}
+
+
 def read_points(
     folder: Path, points: Sequence[GridPoint], drives: Sequence[PointDrive]
 ) -> list[PointState]:
@@ -329,9 +336,7 @@ def read_points(
     """
     if not drives:
         return []
-    with open(folder / WELLS_CSV, newline="") as file:
-        last = list(csv.DictReader(file))[-1]
-    values = {name.strip().upper(): float(value) for name, value in last.items() if value.strip()}
+    values = last_record(folder)
     states = []
     for index, (point, drive) in enumerate(zip(points, drives, strict=True), start=1):
         if drive.shut:

@@ -8,7 +8,6 @@ to be held, then no more than holds it there: MODFLOW 6's rate scaling over the 
 
 from __future__ import annotations
 
-import csv
 import math
 from collections import Counter
 from collections.abc import Callable, Sequence
@@ -23,14 +22,20 @@ from wellring.inputs.faults import SolverFailed
 from wellring.inputs.read_site import Site
 from wellring.inputs.site import Time
 from wellring.inputs.units import DAY
-from wellring.model.build import WELLS_CSV, StageModel, write_stage
+from wellring.model.build import StageModel, write_stage
 from wellring.model.drainage.points import GridPoint, PointDrive, PointState
 from wellring.model.layout import Layout
 from wellring.model.limited_rates import most_flow
 from wellring.model.phases import Phase, phases
 from wellring.model.rungs import LADDER, Rung
 from wellring.model.solve import Attempt, attempt_in_time, read_heads
-from wellring.model.stages import SolvedStage, dug_model, set_rows, stage_folder_name
+from wellring.model.stages import (
+    SolvedStage,
+    dug_model,
+    last_record,
+    set_rows,
+    stage_folder_name,
+)
 
 Floats = NDArray[np.float64]
 
@@ -151,9 +156,7 @@ def last_well_levels(folder: Path, names: Sequence[str]) -> dict[str, float]:
     """Level [m] in each point at the end of a phase, from the solver's own record."""
     if not names:
         return {}
-    with open(folder / WELLS_CSV, newline="") as file:
-        last = list(csv.DictReader(file))[-1]
-    values = {name.strip().upper(): float(value) for name, value in last.items() if value.strip()}
+    values = last_record(folder)
     levels = {name: values[f"HEAD{index}"] for index, name in enumerate(names, start=1)}
     return {name: level for name, level in levels.items() if abs(level) < 1e20}
 

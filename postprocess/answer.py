@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
+MASS_BALANCE_LIMIT = 0.1
+"""Percent; an answer whose water budget closes worse than this carries a warning."""
 Table = tuple[list[str], list[Sequence[object]]]
 """Headings with units, and rows in SI."""
 

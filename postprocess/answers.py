@@ -10,13 +10,11 @@ from typing import Any
 
 import numpy as np
 
-from wellring.postprocess.answer import Answer, Part
+from wellring.postprocess.answer import MASS_BALANCE_LIMIT, Answer, Part
 from wellring.postprocess.heads import level_at
 from wellring.postprocess.run_folder import ANSWERS_FILE, RunFolder
 from wellring.postprocess.stage_results import REACH_DRAWDOWN, StageResult, read_results
 
-MASS_BALANCE_LIMIT = 0.1
-"""Percent."""
 Subject = Callable[[RunFolder, Sequence[StageResult]], Part]
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wellring.inputs.units import DAY
+from wellring.postprocess.in_time import flows_in_time
 from wellring.postprocess.run_folder import RunFolder
 
 
@@ -65,11 +66,9 @@ def _in_time(run: RunFolder, stage: int) -> tuple[float, float, float] | None:
         return None
     peak, volume, length = 0.0, 0.0, 0.0
     for phase in found:
-        day, rates = run.budget_in_time(phase)
-        none = np.zeros_like(day)
-        drains = [rates[n] for n in rates if n.startswith("DRN_") and n.endswith("_OUT")]
-        net = np.sum([none, *drains], axis=0) + rates.get("MAW_OUT", none)
-        net = net - rates.get("MAW_IN", none)
+        day, _ = run.budget_in_time(phase)
+        flows = flows_in_time(run, phase)
+        net = flows["excavation"] + flows["pumped"] - flows["returned"]
         peak = max(peak, float(net.max()))
         volume += float(np.sum(net * np.diff(day, prepend=phase.begins)) * DAY)
         length += phase.ends - phase.begins

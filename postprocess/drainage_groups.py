@@ -51,10 +51,9 @@ class DrainageGroup:
 
 def drainage_groups(run: RunFolder) -> list[DrainageGroup]:
     """Points by table. A table's points are numbered from 1 on, table after table."""
-    schemes = [s for s in run.description.schemes if s.name == run.ledger.scheme]
-    if not schemes:
+    if run.scheme is None:
         return []
-    tables = [table for table in schemes[0].drainage if not isinstance(table, Sump)]
+    tables = [table for table in run.scheme.drainage if not isinstance(table, Sump)]
     parted: list[list[WellEntry]] = []
     labels: list[str] = []
     for well in run.ledger.wells:
@@ -71,7 +70,5 @@ def drainage_groups(run: RunFolder) -> list[DrainageGroup]:
 
 def sump_of(run: RunFolder) -> Sump | None:
     """The scheme's sump, if it has one."""
-    for scheme in run.description.schemes:
-        if scheme.name == run.ledger.scheme:
-            return next((table for table in scheme.drainage if isinstance(table, Sump)), None)
-    return None
+    tables = run.scheme.drainage if run.scheme is not None else ()
+    return next((table for table in tables if isinstance(table, Sump)), None)

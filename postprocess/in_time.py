@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wellring.inputs.units import DAY
-from wellring.postprocess.answer import Answer, Part, TimeSeries
+from wellring.postprocess.answer import MASS_BALANCE_LIMIT, Answer, Part, TimeSeries
 from wellring.postprocess.dryness import dryness
 from wellring.postprocess.heads import level_at, water_table
 from wellring.postprocess.ledger import PhaseEntry
@@ -21,8 +21,6 @@ from wellring.postprocess.stage_results import StageResult
 
 Floats = NDArray[np.float64]
 
-MASS_BALANCE_LIMIT = 0.1
-"""Percent."""
 NEARLY_STEADY = 0.05
 """Part by which the last flow may differ from the steady one before it is told."""
 
@@ -69,10 +67,14 @@ class Course:
 
 
 def follow(run: RunFolder, results: Sequence[StageResult]) -> Course | None:
-    """Read all phases of a run; None where it was not followed in time."""
+    """All phases of a run, read when first asked; None where it was not followed in time."""
+    if run.ledger.phases and results[0].course is None:
+        results[0].course = _read(run, results)
+    return results[0].course
+
+
+def _read(run: RunFolder, results: Sequence[StageResult]) -> Course:
     ledger = run.ledger
-    if not ledger.phases:
-        return None
     dug = list(results[1:])
     days: list[float] = []
     number: list[int] = []
@@ -89,7 +91,7 @@ def follow(run: RunFolder, results: Sequence[StageResult]) -> Course | None:
                     _margin(run, result, heads) if at >= phase.stage else np.nan
                 )
             _levels(run, grid, heads, points)
-        for name, rate in _flows(run, phase).items():
+        for name, rate in flows_in_time(run, phase).items():
             flows[name].append(rate)
     return Course(
         np.array(days),
@@ -124,7 +126,8 @@ def _levels(run: RunFolder, grid: StageGrid, heads: Floats, points: dict[str, li
         points[point.name].append(level)
 
 
-def _flows(run: RunFolder, phase: PhaseEntry) -> dict[str, Floats]:
+def flows_in_time(run: RunFolder, phase: PhaseEntry) -> dict[str, Floats]:
+    """Flows (m,) [m³/s] of every step: "pumped" from points, into the "excavation", "returned"."""
     _, rates = run.budget_in_time(phase)
     none = np.zeros_like(next(iter(rates.values())))
     drains = [rates[name] for name in rates if name.startswith("DRN_") and name.endswith("_OUT")]
@@ -186,14 +189,8 @@ def _stage_answers(
     """Is the water down when a stage is dug, and since when."""
     key, name = result.entry.folder, result.entry.name
     margin, needed = course.margins[key], run.ledger.clearance
-    arrives = min(phase.begins for phase in run.ledger.phases if phase.stage == number)
-    dug = [
-        phase
-        for phase in run.ledger.phases
-        if phase.stage == number and phase.formation is not None
-    ]
-    if dug:
-        arrives = dug[0].begins
+    # Of the first stage the pumping before the dig comes first.
+    arrives = max(phase.begins for phase in run.ledger.phases if phase.stage == number)
     before = np.flatnonzero(course.day <= arrives + 1e-9)
     if np.isnan(margin).all():
         return

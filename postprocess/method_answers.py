@@ -15,16 +15,9 @@ from wellring.postprocess.stage_results import StageResult
 def assess_methods(run: RunFolder, results: Sequence[StageResult]) -> Part:
     """Sump pumps against the inflow."""
     part = Part()
-    scheme = _scheme(run)
-    if scheme is not None:
-        _sumps(run, scheme, results, part)
+    if run.scheme is not None:
+        _sumps(run, run.scheme, results, part)
     return part
-
-
-def _scheme(run: RunFolder) -> Scheme | None:
-    """The scheme as described; None where a site has none and its open pit was run."""
-    named = [s for s in run.description.schemes if s.name == run.ledger.scheme]
-    return named[0] if named else None
 
 
 def _sumps(run: RunFolder, scheme: Scheme, results: Sequence[StageResult], part: Part) -> None:

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from wellring.inputs.assessment import Assessment
     from wellring.inputs.receptors import Receptors
-    from wellring.inputs.site import SiteDescription
+    from wellring.inputs.site import Scheme, SiteDescription
 
 Floats = NDArray[np.float64]
 
@@ -141,6 +141,12 @@ class RunFolder:
 
         there = (self.path / DESCRIPTION_FILE).is_file()
         return self.description.assessment if there else Assessment()
+
+    @cached_property
+    def scheme(self) -> Scheme | None:
+        """The run's scheme as described; None where a site has none and its open pit was run."""
+        named = (s for s in self.description.schemes if s.name == self.ledger.scheme)
+        return next(named, None)
 
     @cached_property
     def unit(self) -> NDArray[np.int16]:

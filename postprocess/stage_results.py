@@ -17,6 +17,7 @@ from wellring.postprocess.run_folder import RunFolder, StageGrid
 from wellring.postprocess.settlement import Settlement
 
 if TYPE_CHECKING:
+    from wellring.postprocess.in_time import Course
     from wellring.postprocess.neighbours import Effects
     from wellring.postprocess.stability import FloorStability
 
@@ -43,6 +44,8 @@ class StageResult:
     """Filled by :func:`wellring.postprocess.settlement.settlements` when it is first asked."""
     stability: FloorStability | None = None
     """Filled by :func:`wellring.postprocess.stability.stabilities`."""
+    course: Course | None = None
+    """In the natural state's entry: the run in time, when it is first asked."""
     effects: Effects | None = None
     """In the natural state's entry: what the work does to neighbours, when it is first asked."""
 

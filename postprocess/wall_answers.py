@@ -46,10 +46,8 @@ def assess_walls(run: RunFolder, results: Sequence[StageResult]) -> Part:
 
 def _walls(run: RunFolder) -> Iterator[tuple[WallEntry, Wall | None]]:
     """Walls of the ledger, each with its table of the site file."""
-    given: tuple[Wall, ...] = run.description.walls
-    for scheme in run.description.schemes:
-        if scheme.name == run.ledger.scheme and scheme.walls is not None:
-            given = scheme.walls
+    own = run.scheme.walls if run.scheme is not None else None
+    given = run.description.walls if own is None else own
     known = len(given) == len(run.ledger.walls)
     for index, entry in enumerate(run.ledger.walls):
         yield entry, given[index] if known else None

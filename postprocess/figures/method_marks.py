@@ -17,10 +17,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.inputs.drainage import Sump
 from wellring.postprocess.figures.style import INK, PAPER, SOFT_INK, WATER
 from wellring.postprocess.ledger import WellEntry
-from wellring.postprocess.run_folder import RunFolder
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -94,13 +92,3 @@ def draw_pipes(axes: Axes, wells: Sequence[WellEntry], at: Floats, size: float) 
         axes.plot(*line.T, color=INK, linewidth=wide, zorder=5.8, solid_joinstyle="round")
         if mark_of(method).pipes == 2:
             axes.plot(*line.T, color=PAPER, linewidth=0.4 * wide, zorder=5.81)
-
-
-def has_sump(run: RunFolder) -> bool:
-    """Whether the scheme of a run pumps from a sump."""
-    return any(
-        isinstance(table, Sump)
-        for scheme in run.description.schemes
-        if scheme.name == run.ledger.scheme
-        for table in scheme.drainage
-    )

@@ -9,9 +9,10 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from wellring.postprocess.drainage_groups import sump_of
 from wellring.postprocess.figures.fields import cells_outline
 from wellring.postprocess.figures.labels import LabelPlacer
-from wellring.postprocess.figures.method_marks import SUMP, draw_pipes, has_sump, mark_of
+from wellring.postprocess.figures.method_marks import SUMP, draw_pipes, mark_of
 from wellring.postprocess.figures.style import (
     INK,
     PAPER,
@@ -136,7 +137,7 @@ def draw_wells(
     from matplotlib.lines import Line2D
 
     size = 5.2 if named else 2.2
-    if has_sump(run):
+    if sump_of(run) is not None:
         _draw_sump(axes, run, scales, handles, size)
     wells = run.ledger.wells
     if not wells:
