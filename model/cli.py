@@ -8,11 +8,9 @@ go to stderr. Heavy modules are imported inside the commands, so that ``--help``
 from __future__ import annotations
 
 import io
-import json
 import os
 import signal
 import sys
-from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -21,6 +19,16 @@ from typer.core import TyperGroup
 
 from wellring.inputs.faults import WellringError
 from wellring.model import cli_outage, cli_studies
+from wellring.model.terminal import (
+    FiguresOption,
+    JsonOption,
+    OutOption,
+    Progress,
+    SiteArgument,
+    SolverOption,
+    print_json,
+    tell,
+)
 
 
 class _Commands(TyperGroup):
@@ -30,22 +38,22 @@ class _Commands(TyperGroup):
         try:
             return super().invoke(ctx)
         except WellringError as error:
-            _tell(str(error))
+            tell(str(error))
             raise typer.Exit(error.exit_code) from None
         except KeyboardInterrupt:
-            _tell("Stopped. Nothing half-finished was left among the results.")
+            tell("Stopped. Nothing half-finished was left among the results.")
             raise typer.Exit(130) from None
         except BrokenPipeError:  # the reader of our output has gone, as with `| head`
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
             raise typer.Exit(0) from None
         except MemoryError:
-            _tell(
+            tell(
                 "This grid needs more memory than there is: make grid.cell or grid.largest larger."
             )
             raise typer.Exit(3) from None
         except OSError as error:
             where = f": {error.filename}" if error.filename else ""
-            _tell(f"A file could not be read or written{where}: {error.strerror or error}.")
+            tell(f"A file could not be read or written{where}: {error.strerror or error}.")
             raise typer.Exit(2) from None
 
 
@@ -61,22 +69,6 @@ app = typer.Typer(
     "engineer decide.",
 )
 
-SiteArgument = Annotated[Path, typer.Argument(help="The site file (TOML).", metavar="SITE")]
-SolverOption = Annotated[
-    Path | None, typer.Option("--solver", help="MODFLOW 6 executable to use.", metavar="PATH")
-]
-OutOption = Annotated[
-    Path | None,
-    typer.Option(
-        "--out", help="Folder for the results (default: SITE's name + .runs).", metavar="DIR"
-    ),
-]
-FiguresOption = Annotated[
-    bool,
-    typer.Option("--figures/--no-figures", help="Draw figures, write GIS layers and the report."),
-]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print the answers alone, as JSON.")]
-
 
 @app.command()
 def start(
@@ -89,7 +81,7 @@ def start(
     from wellring.model.start_site import start_site
 
     made = start_site(folder)
-    _tell(f"A small invented site stands in {folder}. Next: wellring run {made}")
+    tell(f"A small invented site stands in {folder}. Next: wellring run {made}")
 
 
 @app.command()
@@ -110,7 +102,7 @@ def check(
 
     report = check_site(site, scheme, out)
     if as_json:
-        _print_json(report.as_json())
+        print_json(report.as_json())
     else:
         typer.echo(report.text())
 
@@ -139,7 +131,7 @@ def run(
     """
     from wellring.model.run import run as run_site
 
-    with _Progress() as say:
+    with Progress() as say:
         runs = run_site(
             site, scheme, out, solver=solver, say=say, figures=figures, side_studies=side_studies
         )
@@ -192,7 +184,7 @@ def report(
     """
     from wellring.model.run import report as report_run
 
-    with _Progress() as say:
+    with Progress() as say:
         done = report_run(
             run_folder,
             soils=soils,
@@ -223,9 +215,9 @@ def solver(
     """
     from wellring.model.solver import find_solver
 
-    found = find_solver(solver, say=_tell)
+    found = find_solver(solver, say=tell)
     if as_json:
-        _print_json(
+        print_json(
             {
                 "path": str(found.path),
                 "version": found.version,
@@ -244,48 +236,12 @@ app.command()(cli_outage.outage)
 
 def _show(runs: list[Any], as_json: bool) -> None:
     if as_json:
-        _print_json({item.answers_name: item.answers.as_json() for item in runs})
+        print_json({item.answers_name: item.answers.as_json() for item in runs})
         return
     from wellring.postprocess.summary import summary
 
     for item in runs:
         typer.echo(summary(item.reader, item.answers, item.folder))
-
-
-def _print_json(content: Any) -> None:
-    plain = not str(sys.stdout.encoding).lower().startswith("utf")
-    typer.echo(json.dumps(content, ensure_ascii=plain, indent=1))
-
-
-def _tell(text: str) -> None:
-    typer.echo(text, err=True)
-
-
-class _Progress:
-    """Progress on stderr: one line that is written over on a terminal, plain lines elsewhere."""
-
-    def __enter__(self) -> Callable[[str], None]:
-        self.status: Any = None
-        if sys.stderr.isatty():
-            from rich.console import Console
-
-            self.status = Console(stderr=True).status("starting")
-            self.status.start()
-            from rich.markup import escape
-
-            return lambda text: self.status.update(escape(text))
-        self.last = ""
-        return self._line
-
-    def _line(self, text: str) -> None:
-        head = text.split(": outer iteration")[0]
-        if head != self.last and not text.endswith(": working"):
-            _tell(text)
-            self.last = head
-
-    def __exit__(self, *unused: object) -> None:
-        if self.status is not None:
-            self.status.stop()
 
 
 def main() -> None:

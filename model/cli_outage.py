@@ -7,7 +7,14 @@ from typing import Annotated
 
 import typer
 
-from wellring.model.cli_studies import FiguresOption, JsonOption, SolverOption
+from wellring.model.terminal import (
+    DrawOption,
+    JsonOption,
+    OutOption,
+    Progress,
+    SolverOption,
+    print_json,
+)
 
 
 def outage(
@@ -41,12 +48,9 @@ def outage(
             help="Also take one well or header out at a time (default: where at most 30).",
         ),
     ] = None,
-    out: Annotated[
-        Path | None,
-        typer.Option("--out", help="Folder for the results (default: SITE's name + .runs)."),
-    ] = None,
+    out: OutOption = None,
     solver: SolverOption = None,
-    figures: FiguresOption = True,
+    figures: DrawOption = True,
     as_json: JsonOption = False,
 ) -> None:
     """The pumps stop: when is the floor under water? And may one well fail?
@@ -55,11 +59,10 @@ def outage(
 
     Example: wellring outage my_site/site.toml --stage "final dig" --standby 2
     """
-    from wellring.model.cli import _print_json, _Progress
     from wellring.model.run_outage import DEPTHS
     from wellring.model.run_outage import outage as stop_pumps
 
-    with _Progress() as say:
+    with Progress() as say:
         done = stop_pumps(
             site,
             scheme=scheme,
@@ -75,7 +78,7 @@ def outage(
             say=say,
         )
     if as_json:
-        _print_json(done.as_json())
+        print_json(done.as_json())
     else:
         typer.echo(done.text() + f"Files: {done.folder}")
     raise typer.Exit(done.exit_code)

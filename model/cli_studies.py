@@ -7,27 +7,24 @@ from typing import Annotated
 
 import typer
 
-SiteArgument = Annotated[Path, typer.Argument(help="The site file (TOML).", metavar="SITE")]
-SolverOption = Annotated[
-    Path | None, typer.Option("--solver", help="MODFLOW 6 executable to use.", metavar="PATH")
-]
-WorkersOption = Annotated[
-    int | None,
-    typer.Option("--workers", min=1, help="Solvers at work at a time (default: one a core)."),
-]
-FiguresOption = Annotated[bool, typer.Option("--figures/--no-figures", help="Draw figures.")]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print the answers alone, as JSON.")]
+from wellring.model.terminal import (
+    DrawOption,
+    JsonOption,
+    OutOption,
+    Progress,
+    SiteArgument,
+    SolverOption,
+    WorkersOption,
+    print_json,
+)
 
 
 def compare(
     site: SiteArgument,
-    out: Annotated[
-        Path | None,
-        typer.Option("--out", help="Folder for the results (default: SITE's name + .runs)."),
-    ] = None,
+    out: OutOption = None,
     workers: WorkersOption = None,
     solver: SolverOption = None,
-    figures: FiguresOption = True,
+    figures: DrawOption = True,
     side_studies: Annotated[
         bool,
         typer.Option(
@@ -43,10 +40,9 @@ def compare(
 
     Example: wellring compare my_site/site.toml --workers 2
     """
-    from wellring.model.cli import _print_json, _Progress
     from wellring.model.studies.compare import compare as compare_site
 
-    with _Progress() as say:
+    with Progress() as say:
         done = compare_site(
             site,
             out,
@@ -57,7 +53,7 @@ def compare(
             side_studies=side_studies,
         )
     if as_json:
-        _print_json(done.comparison.as_json())
+        print_json(done.comparison.as_json())
     else:
         typer.echo(done.comparison.text() + f"Files: {done.folder}")
     raise typer.Exit(done.exit_code)
@@ -78,7 +74,7 @@ def vary(
         typer.Option("--cluster", help="Address of a running Dask scheduler.", metavar="ADDRESS"),
     ] = None,
     solver: SolverOption = None,
-    figures: FiguresOption = True,
+    figures: DrawOption = True,
     as_json: JsonOption = False,
 ) -> None:
     """Sensitivity and uncertainty: solve many cases of a [vary] table; stop and go on at will.
@@ -87,10 +83,9 @@ def vary(
 
     Example: wellring vary my_site/site.toml --workers 2
     """
-    from wellring.model.cli import _print_json, _Progress
     from wellring.model.studies.vary import vary as vary_site
 
-    with _Progress() as say:
+    with Progress() as say:
         done = vary_site(
             site,
             out,
@@ -102,7 +97,7 @@ def vary(
             figures=figures,
         )
     if as_json:
-        _print_json(done.as_json())
+        print_json(done.as_json())
     else:
         typer.echo(done.text() + f"Files: {done.study.folder}")
     raise typer.Exit(done.exit_code)

@@ -111,7 +111,7 @@ def value_text(answer: Answer, system: str) -> str:
     elif answer.kind == "share":
         text = f"{answer.value:.0%}"
     elif answer.kind == "count":
-        text = f"{answer.value:,.0f} {answer.unit}".strip()
+        text = f"{answer.value:,.0f} {answer.unit if answer.unit != '1' else ''}".strip()
     elif answer.kind in ("flow", "length", "level", "settlement", "area", "volume"):
         text = shown(answer.kind, system).text(answer.value)
     elif answer.kind == "slope":

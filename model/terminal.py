@@ -1,0 +1,70 @@
+"""What the commands share: their common options, and what they say to a terminal."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+SiteArgument = Annotated[Path, typer.Argument(help="The site file (TOML).", metavar="SITE")]
+SolverOption = Annotated[
+    Path | None, typer.Option("--solver", help="MODFLOW 6 executable to use.", metavar="PATH")
+]
+OutOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--out", help="Folder for the results (default: SITE's name + .runs).", metavar="DIR"
+    ),
+]
+FiguresOption = Annotated[
+    bool,
+    typer.Option("--figures/--no-figures", help="Draw figures, write GIS layers and the report."),
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print the answers alone, as JSON.")]
+WorkersOption = Annotated[
+    int | None,
+    typer.Option("--workers", min=1, help="Solvers at work at a time (default: one a core)."),
+]
+DrawOption = Annotated[bool, typer.Option("--figures/--no-figures", help="Draw figures.")]
+
+
+def print_json(content: Any) -> None:
+    """Print `content` as JSON on stdout, in ASCII where stdout cannot take more."""
+    plain = not str(sys.stdout.encoding).lower().startswith("utf")
+    typer.echo(json.dumps(content, ensure_ascii=plain, indent=1))
+
+
+def tell(text: str) -> None:
+    """Say `text` on stderr."""
+    typer.echo(text, err=True)
+
+
+class Progress:
+    """Progress on stderr: one line that is written over on a terminal, plain lines elsewhere."""
+
+    def __enter__(self) -> Callable[[str], None]:
+        self.status: Any = None
+        if sys.stderr.isatty():
+            from rich.console import Console
+
+            self.status = Console(stderr=True).status("starting")
+            self.status.start()
+            from rich.markup import escape
+
+            return lambda text: self.status.update(escape(text))
+        self.last = ""
+        return self._line
+
+    def _line(self, text: str) -> None:
+        head = text.split(": outer iteration")[0]
+        if head != self.last and not text.endswith(": working"):
+            tell(text)
+            self.last = head
+
+    def __exit__(self, *unused: object) -> None:
+        if self.status is not None:
+            self.status.stop()
