@@ -8,16 +8,15 @@ from pathlib import Path
 from typing import Annotated
 
 import shapely
-from pydantic import Field, ValidationError
+from pydantic import Field
 
 from wellring.inputs.crs import SiteCrs
-from wellring.inputs.explain import explain
-from wellring.inputs.faults import FaultLog, InputFaults, nearest
+from wellring.inputs.faults import FaultLog, nearest
 from wellring.inputs.neighbours import KINDS, Neighbour
 from wellring.inputs.read_neighbours import read_neighbours
 from wellring.inputs.receptors import Receptors
 from wellring.inputs.table import Table
-from wellring.inputs.toml_text import TomlFaults, load_toml
+from wellring.inputs.toml_table import read_table
 
 
 class NeighbourFile(Table):
@@ -64,16 +63,8 @@ def _from_toml(path: Path, kind: str | None) -> tuple[tuple[Neighbour, ...], Fau
     faults = FaultLog()
     if kind is not None:
         faults.add("--kind", "kind", kind, "no kind beside a TOML file", "Its tables say it.")
-    loaded = load_toml(path, faults)
-    faults.raise_if_any()
-    assert loaded is not None
-    tables, lines = loaded
-    own = TomlFaults(file=path.name, lines=lines)
-    try:
-        return NeighbourFile.model_validate(tables).neighbours, own
-    except ValidationError as error:
-        explain(error, NeighbourFile, tables, path.name, own)
-        raise InputFaults(own.faults) from None
+    read, own = read_table(path, NeighbourFile, faults)
+    return read.neighbours, own
 
 
 def _one_layer(

@@ -6,14 +6,13 @@ import hashlib
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import Field, ValidationError
+from pydantic import Field
 
 from wellring.inputs.assessment import Assessment
-from wellring.inputs.explain import explain
-from wellring.inputs.faults import FaultLog, nearest
+from wellring.inputs.faults import nearest
 from wellring.inputs.site import Compression, SiteDescription
 from wellring.inputs.table import Table
-from wellring.inputs.toml_text import TomlFaults, load_toml
+from wellring.inputs.toml_table import read_table
 
 
 class StiffSoil(Table):
@@ -37,18 +36,7 @@ def read_stiffness(path: str | Path, description: SiteDescription) -> tuple[Site
     InputFaults : the file cannot be read, holds other keys, or names a soil the run has not.
     """
     path = Path(path)
-    faults = FaultLog()
-    loaded = load_toml(path, faults)
-    faults.raise_if_any()
-    assert loaded is not None
-    tables, lines = loaded
-    faults = TomlFaults(file=path.name, lines=lines)
-    try:
-        given = StiffnessFile.model_validate(tables)
-    except ValidationError as error:
-        explain(error, StiffnessFile, tables, path.name, faults)
-        faults.raise_if_any()
-        raise
+    given, faults = read_table(path, StiffnessFile)
     for name in given.soils:
         if name not in description.soils:
             remedy = nearest(name, description.soils)

@@ -11,8 +11,9 @@ from dataclasses import replace
 import numpy as np
 
 from wellring.inputs.drainage import RechargeTrench
-from wellring.model.drainage.method import Method, Placement, Range
+from wellring.model.drainage.method import Method, Placement
 from wellring.model.drainage.points import GridPoint
+from wellring.model.drainage.recharge_wells import RECHARGE_RANGE
 from wellring.model.drainage.screens import no_skin, screened_points
 
 COARSE = 1.5
@@ -90,12 +91,6 @@ def _notes(table: RechargeTrench, place: Placement) -> Sequence[str]:
 METHOD = Method(
     RechargeTrench,
     trench_points,
-    Range(
-        1e-5,
-        None,
-        None,
-        "common practice, no source",
-        "finer ground takes little water and clogs soon",
-    ),
+    RECHARGE_RANGE,
     _notes,
 )

@@ -46,15 +46,18 @@ def _notes(table: RechargeWells, place: Placement) -> Sequence[str]:
     return []
 
 
+RECHARGE_RANGE = Range(
+    1e-5,
+    None,
+    None,
+    "common practice, no source",
+    "finer ground takes little water and clogs soon",
+)
+"""Where giving water back works, whatever it is given by."""
+
 METHOD = Method(
     RechargeWells,
     recharge_points,
-    Range(
-        1e-5,
-        None,
-        None,
-        "common practice, no source",
-        "finer ground takes little water and clogs soon",
-    ),
+    RECHARGE_RANGE,
     _notes,
 )
