@@ -80,6 +80,8 @@ class CheckSite:
     time: Mapping[str, Any] | None = None
     stages: Sequence[Mapping[str, Any]] = ({"name": "dug"},)
     """Keys of each stage beside its formation."""
+    grid: Mapping[str, Any] | None = None
+    """Keys of [grid]; the default grid where left out."""
     files: Mapping[str, str] = field(default_factory=dict)
     """Other files, by name."""
 
@@ -146,6 +148,8 @@ class CheckSite:
             table("[[excavation.stages]]", {"formation": formation, **stage})
             for stage in self.stages
         ]
+        if self.grid is not None:
+            found.append(table("[grid]", self.grid))
         if self.time is not None:
             found.append(table("[time]", self.time))
         found += [table("[[walls]]", _moved(wall)) for wall in self.walls]

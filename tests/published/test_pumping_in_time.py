@@ -45,7 +45,7 @@ def theis(q, r, t):
 
 
 @pytest.fixture
-def test_well(check_site):
+def one_well(check_site):
     return confined(
         check_site,
         [(0, 0)],
@@ -58,9 +58,15 @@ def test_well(check_site):
     )
 
 
-def test_one_well(solve, within, test_well):
-    """Q 1000 m³/d."""
-    solved = solve(test_well)
+@pytest.mark.parametrize(
+    "grid",
+    [pytest.param(None, marks=pytest.mark.slow), {"sublayer": 12.5}],
+    ids=["default", "quick"],
+)
+def test_one_well(solve, within, one_well, grid):
+    """Q 1000 m³/d. The well takes water all over the sand's height: sublayers add cells alone."""
+    one_well.grid = grid
+    solved = solve(one_well)
 
     def fall(point, day):
         return -1 - solved.level_in_time(point, day)
@@ -74,12 +80,12 @@ def test_one_well(solve, within, test_well):
 
 
 @pytest.mark.slow
-def test_one_well_early(solve, within, test_well):
+def test_one_well_early(solve, within, one_well):
     """A quarter of an hour after the start, which asks for a first step of seconds."""
-    test_well.stages = [{"name": "pumping", "day": 0, "lasts": 2 / 24}]
-    test_well.time = {"first_step": 10 / DAY}
-    test_well.source_distance = 2000.0
-    solved = solve(test_well)
+    one_well.stages = [{"name": "pumping", "day": 0, "lasts": 2 / 24}]
+    one_well.time = {"first_step": 10 / DAY}
+    one_well.source_distance = 2000.0
+    solved = solve(one_well)
     within("s at 50 m, 0.01 d", -1 - solved.level_in_time("50 m", 0.01), 0.258376, 5)
 
 
