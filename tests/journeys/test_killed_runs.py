@@ -37,7 +37,13 @@ def begin(site: Path, solver: Any, out: Path | None = None) -> subprocess.Popen[
         stderr=subprocess.PIPE,
         encoding="utf-8",
         start_new_session=True,
+        preexec_fn=_hear_interrupts,
     )
+
+
+def _hear_interrupts() -> None:
+    """Tests begun in the background inherit that Ctrl-C is not heard; a user hears it."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 def end(process: subprocess.Popen[str]) -> tuple[int, str]:
