@@ -319,11 +319,11 @@ class Time(Table):
     """Day on which the pumps start; the first stage's day where left out."""
     first_step: Duration = 0.02
     """First time step after every change [days]."""
-    step_growth: Growth = 1.2
-    """Each step is so many times as long as the one before: 1.3 put the flow to a suddenly lowered
-    trench 5.0 % too high after a day, 1.2 3.6 %."""
+    step_growth: Growth = 1.15
+    """Each step is so many times as long as the one before. What is left of a drawdown a day after
+    pumping stopped comes 3.8 % too high with 1.2, 2.9 % with 1.15, 1.7 % with 1.1."""
     longest_step: Duration | None = None
-    """[days]; a twelfth of each stretch of time between changes where left out."""
+    """[days]; a twentieth of each stretch of time between changes where left out."""
 
 
 class SiteDescription(Table):

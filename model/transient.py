@@ -41,7 +41,7 @@ Floats = NDArray[np.float64]
 
 HOLDS_WITHIN = 0.1
 """[m] above its lowest level over which a pump throttles from all it can to nothing."""
-STEPS_A_PHASE = 12
+STEPS_A_PHASE = 20
 """No step is longer than this part of its phase."""
 MOST_STEPS = 400
 """Steps of one phase at most where values that change in time ask for short ones."""
