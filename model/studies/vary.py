@@ -12,14 +12,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.inputs.faults import FaultLog
 from wellring.inputs.read_site import read_site
-from wellring.inputs.toml_text import load_toml
-from wellring.inputs.units import to_si
 from wellring.inputs.vary_plan import VaryPlan
 from wellring.model.studies.designs import HIGH, LOW, Uncertain, draw, read_parameters
 from wellring.model.studies.engine import Study, open_study
 from wellring.model.studies.frames import answer_names
+from wellring.model.studies.read_plan import read_limits, read_plan
 from wellring.model.studies.sensitivity import Indices, rank_correlations, variance_indices
 from wellring.model.studies.variants import Outcome, Variant
 from wellring.postprocess.chances import Chance, cases_needed, chance
@@ -304,9 +302,9 @@ def vary(
     InputFaults, SolverMissing, SolverFailed : see :mod:`wellring.inputs.faults`.
     """
     path = Path(site_file)
-    plan = _plan(path, plan_file)
+    site = read_site(path)
+    plan, description = read_plan(site, plan_file), site.description
     folder = Path(out) if out is not None else path.parent / f"{path.stem}.vary"
-    description = read_site(path).description
     scheme = plan.scheme or (description.schemes[0].name if description.schemes else None)
     study = open_study(
         path, folder, scheme=scheme, solver=solver, workers=workers, cluster=cluster, say=say
@@ -318,40 +316,11 @@ def vary(
     variants = [_variant(parameters, row, name) for row in points]
     done = Varied(study, plan, parameters, points, variants, name, {})
     study.solve([Variant({}, name)])
-    done.limits = _limits(plan, done.base, faults, path.name)
+    done.limits = read_limits(plan, answer_names([done.base]), faults, path.name)
     study.solve(variants)
-    done.warnings = _notes(done)
+    done.warnings = _notes(done, followed=description.time is not None)
     _write(done, figures, say or (lambda text: None))
     return done
-
-
-def _plan(site_file: Path, plan_file: str | Path | None) -> VaryPlan:
-    faults: Any = FaultLog()
-    if plan_file is None:
-        site = read_site(site_file)
-        if site.description.vary is not None:
-            return site.description.vary
-        faults.add(site_file.name, "vary", None, "a [vary] table, or a plan given by --plan",
-                   'Add [vary] with [[vary.parameters]], such as path = "soils.sand.kh" and '
-                   "factor = [0.3, 3.0].")  # fmt: skip
-        faults.raise_if_any()
-    from wellring.inputs.read_site import read_description
-
-    assert plan_file is not None
-    loaded = load_toml(Path(plan_file), faults)
-    own = load_toml(site_file, faults)
-    faults.raise_if_any()
-    assert loaded is not None
-    assert own is not None
-    from wellring.inputs.toml_text import TomlFaults
-
-    faults = TomlFaults(file=Path(plan_file).name, lines=loaded[1])
-    tables = {**own[0], "vary": loaded[0].get("vary", loaded[0])}
-    description = read_description(tables, Path(plan_file).name, faults)
-    faults.raise_if_any()
-    assert description is not None
-    assert description.vary is not None
-    return description.vary
 
 
 def _variant(parameters: Sequence[Uncertain], quantiles: Floats, scheme: str) -> Variant:
@@ -361,26 +330,7 @@ def _variant(parameters: Sequence[Uncertain], quantiles: Floats, scheme: str) ->
     return Variant(overrides, scheme)
 
 
-def _limits(plan: VaryPlan, base: Outcome, faults: FaultLog, file: str) -> dict[str, float]:
-    from wellring.inputs.faults import nearest
-
-    found = {}
-    numbers = answer_names([base])
-    for name, value in plan.limits.items():
-        place = f"vary.limits.{name}"
-        if name not in numbers:
-            faults.add(file, place, None, "the name of an answer of this site",
-                       nearest(name, numbers))  # fmt: skip
-            continue
-        try:
-            found[name] = to_si(value, numbers[name]["unit"])
-        except (ValueError, TypeError) as error:
-            faults.add(file, place, value, f"a quantity in {numbers[name]['unit']}", f"{error}.")
-    faults.raise_if_any()
-    return found
-
-
-def _notes(done: Varied) -> list[str]:
+def _notes(done: Varied, followed: bool) -> list[str]:
     found = []
     failed = [o.failed for o in done.outcomes if o.failed]
     if failed:
@@ -393,7 +343,7 @@ def _notes(done: Varied) -> list[str]:
             "the intervals of chances are those of plain random cases; with this design they are, "
             "as a rule, a little too wide"
         )
-    if done.study.base.site.description.time is not None:
+    if followed:
         found.append("cases are steady stages; what is followed in time has no part in them")
     return found
 

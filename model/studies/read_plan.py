@@ -1,0 +1,73 @@
+"""The plan of a sensitivity study: the site's own [vary] table, or one in a file of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from wellring.inputs.faults import FaultLog, nearest
+from wellring.inputs.read_site import Site, read_description
+from wellring.inputs.toml_text import TomlFaults, load_toml
+from wellring.inputs.units import to_si
+from wellring.inputs.vary_plan import VaryPlan
+
+
+def read_plan(site: Site, plan_file: str | Path | None) -> VaryPlan:
+    """The [vary] table of `plan_file`, or of the site where that is None.
+
+    Raises
+    ------
+    InputFaults : there is none, the file cannot be read, or something in it is wrong.
+    """
+    faults: FaultLog = FaultLog()
+    if plan_file is None:
+        if site.description.vary is not None:
+            return site.description.vary
+        faults.add(site.file.name, "vary", None, "a [vary] table, or a plan given by --plan",
+                   'Add [vary] with [[vary.parameters]], such as path = "soils.sand.kh" and '
+                   "factor = [0.3, 3.0].")  # fmt: skip
+        faults.raise_if_any()
+    assert plan_file is not None
+    path = Path(plan_file)
+    loaded = load_toml(path, faults)
+    own = load_toml(site.file, faults)
+    faults.raise_if_any()
+    assert loaded is not None
+    assert own is not None
+    faults = TomlFaults(file=path.name, lines=loaded[1])
+    # Read as part of the site, so that its paths are checked against the site's own tables.
+    tables = {**own[0], "vary": loaded[0].get("vary", loaded[0])}
+    description = read_description(tables, path.name, faults)
+    faults.raise_if_any()
+    assert description is not None
+    assert description.vary is not None
+    return description.vary
+
+
+def read_limits(
+    plan: VaryPlan, answers: Mapping[str, Mapping[str, Any]], faults: FaultLog, file: str
+) -> dict[str, float]:
+    """The plan's limits [SI] by answer.
+
+    Parameters
+    ----------
+    answers : what the base case answered, by name, each with its "unit".
+
+    Raises
+    ------
+    InputFaults : a limit is of no answer, or is no quantity in its unit.
+    """
+    found = {}
+    for name, value in plan.limits.items():
+        place = f"vary.limits.{name}"
+        if name not in answers:
+            faults.add(file, place, None, "the name of an answer of this site",
+                       nearest(name, answers))  # fmt: skip
+            continue
+        try:
+            found[name] = to_si(value, answers[name]["unit"])
+        except (ValueError, TypeError) as error:
+            faults.add(file, place, value, f"a quantity in {answers[name]['unit']}", f"{error}.")
+    faults.raise_if_any()
+    return found
