@@ -20,6 +20,7 @@ from wellring.model.drainage.points import GridPoint, PointDrive
 from wellring.model.excavation import Drains
 from wellring.model.ground import Ground
 from wellring.model.plan_grid import PlanGrid
+from wellring.model.stage_lists import stage_lists
 from wellring.model.walls import WallCells
 from wellring.model.water import WaterBoundaries
 from wellring.postprocess.run_folder import BUDGET_CSV
@@ -86,8 +87,10 @@ def write_stage(stage: StageModel, folder: Path, days: tuple[float, float] | Non
     )
     flopy.mf6.ModflowIms(sim)
     _write_cells(gwf, stage)
-    _write_natural(gwf, stage, days)
-    _write_work(gwf, stage)
+    _write_recharge(gwf, stage, days)
+    _write_lists(gwf, stage, days)
+    if stage.points:
+        write_points(gwf, stage)
     flopy.mf6.ModflowGwfoc(
         gwf,
         head_filerecord=f"{MODEL}.hds",
@@ -183,38 +186,30 @@ def _cellids(stage: StageModel, node: NDArray[np.intp]) -> list[tuple[int, int, 
     )
 
 
-def _list(stage: StageModel, node: NDArray, *columns: NDArray) -> list[list[Any]]:
-    rows = zip(_cellids(stage, node), *(column.tolist() for column in columns), strict=True)
-    return [[cell, *values] for cell, *values in rows]
+def _list(
+    stage: StageModel, nodes: Sequence[NDArray[np.intp]], *columns: NDArray
+) -> list[list[Any]]:
+    cells = [_cellids(stage, node) for node in nodes]
+    return [list(row) for row in zip(*cells, *(column.tolist() for column in columns), strict=True)]
 
 
-def _write_natural(
+def _write_lists(
     gwf: flopy.mf6.ModflowGwf, stage: StageModel, days: tuple[float, float] | None
 ) -> None:
+    """Boundaries of the natural water, walls, and seepage boundaries of the dig."""
     import flopy
 
-    flat = stage.active.reshape(-1)
-    for index, item in enumerate(stage.water.exchanges):
-        keep = flat[item.node]
-        if not keep.any():  # all of it is dug away; MODFLOW 6 refuses an empty list
+    for item in stage_lists(stage):
+        make = getattr(flopy.mf6, f"ModflowGwf{item.kind}")
+        if item.kind == "hfb":
+            rows = _list(stage, item.nodes, *item.values)
+            make(gwf, stress_period_data={0: rows}, maxhfb=len(rows))
             continue
-        node, level, conductance = item.node[keep], item.level[keep], item.conductance[keep] * DAY
-        name = f"ghb_{index + 1}" if item.floor is None else f"riv_{index + 1}"
-        common, shown = _in_time(name, item.series, days, level)
-        if item.floor is None:
-            rows = _list(stage, node, shown, conductance)
-            flopy.mf6.ModflowGwfghb(gwf, stress_period_data={0: rows}, **common)
-        else:
-            rows = _list(stage, node, shown, conductance, item.floor[keep])
-            flopy.mf6.ModflowGwfriv(gwf, stress_period_data={0: rows}, **common)
-    for index, held in enumerate(stage.water.held):
-        keep = flat[held.node]
-        if not keep.any():
-            continue
-        common, shown = _in_time(f"chd_{index + 1}", held.series, days, held.level[keep])
-        rows = _list(stage, held.node[keep], shown)
-        flopy.mf6.ModflowGwfchd(gwf, stress_period_data={0: rows}, **common)
-    _write_recharge(gwf, stage, days)
+        common, shown = _in_time(item.name, item.series, days, item.values[0])
+        if item.kind == "drn":
+            common |= {"auxiliary": ["depth"], "auxdepthname": "depth"}
+        rows = _list(stage, item.nodes, shown, *item.values[1:])
+        make(gwf, stress_period_data={0: rows}, **common)
 
 
 def _write_recharge(
@@ -233,7 +228,7 @@ def _write_recharge(
         node = np.argmax(stage.active[:, under], axis=0) * standing.size + under
         values = np.full(under.size, series.usual)
         common, shown = _in_time(f"rain_{index + 1}", series, days, values, DAY)
-        flopy.mf6.ModflowGwfrch(gwf, stress_period_data={0: _list(stage, node, shown)}, **common)
+        flopy.mf6.ModflowGwfrch(gwf, stress_period_data={0: _list(stage, [node], shown)}, **common)
     rate = np.maximum(rate, 0.0) * DAY
     flopy.mf6.ModflowGwfrcha(
         gwf, recharge=rate.reshape(stage.grid.shape), pname="rch", save_flows=True
@@ -258,62 +253,6 @@ def _in_time(
         "interpolation_methodrecord": ["stepwise" if series.holds else "linear"],
     }
     return common, np.full(values.size, name)
-
-
-def _write_work(gwf: flopy.mf6.ModflowGwf, stage: StageModel) -> None:
-    """Walls, seepage boundaries of the dig, and drainage points."""
-    import flopy
-
-    _write_walls(gwf, stage)
-    for name, drains in stage.drains.items():
-        if not len(drains):
-            continue
-        rows = _list(stage, drains.node, drains.level, drains.conductance * DAY, drains.depth)
-        flopy.mf6.ModflowGwfdrn(
-            gwf,
-            auxiliary=["depth"],
-            auxdepthname="depth",
-            stress_period_data={0: rows},
-            pname=f"drn_{name}",
-            filename=f"drn_{name}.dat",
-            save_flows=True,
-        )
-    if stage.points:
-        write_points(gwf, stage)
-
-
-def _write_walls(gwf: flopy.mf6.ModflowGwf, stage: StageModel) -> None:
-    import flopy
-
-    low, high, conductance = wall_faces(stage)
-    if not low.size:
-        return
-    rows = [
-        [a, b, value]
-        for a, b, value in zip(
-            _cellids(stage, low), _cellids(stage, high), conductance.tolist(), strict=True
-        )
-    ]
-    flopy.mf6.ModflowGwfhfb(gwf, stress_period_data={0: rows}, maxhfb=len(rows))
-
-
-def wall_faces(stage: StageModel) -> tuple[NDArray[np.intp], NDArray[np.intp], Floats]:
-    """Nodes on both sides of all walls' faces between active cells and their leakage [1/day]."""
-    none = np.zeros(0, np.intp)
-    if not stage.walls:
-        return none, none, np.zeros(0)
-    flat = stage.active.reshape(-1)
-    first = np.concatenate([wall.first for wall in stage.walls])
-    second = np.concatenate([wall.second for wall in stage.walls])
-    conductance = np.concatenate([wall.conductance for wall in stage.walls])
-    low, high = np.minimum(first, second), np.maximum(first, second)
-    keep = flat[low] & flat[high]
-    low, high, conductance = low[keep], high[keep], conductance[keep]
-    # Two walls on one face act in series; MODFLOW 6 would silently take one of them.
-    key = low.astype(np.int64) * flat.size + high
-    _, at, member = np.unique(key, return_index=True, return_inverse=True)
-    resistance = np.bincount(member, weights=1.0 / conductance)
-    return low[at], high[at], DAY / resistance
 
 
 def write_points(gwf: flopy.mf6.ModflowGwf, stage: StageModel) -> None:

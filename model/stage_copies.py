@@ -19,7 +19,8 @@ from numpy.typing import NDArray
 
 from wellring.inputs.units import DAY
 from wellring.model.binary_arrays import layer_file, write_layer_arrays
-from wellring.model.build import StageModel, point_rows, wall_faces, write_stage
+from wellring.model.build import StageModel, point_rows, write_stage
+from wellring.model.stage_lists import StageList, stage_lists
 
 Floats = NDArray[np.float64]
 
@@ -54,7 +55,7 @@ def write_like(pattern: StagePattern, stage: StageModel, folder: Path) -> None:
 
     Where the packages are others than the pattern's (an inflow that vanished), all is built.
     """
-    lists = _lists(stage)
+    lists = {item.file: _rows(stage, item) for item in stage_lists(stage)}
     held = {path.name for path in pattern.folder.iterdir() if _is_list(path.name)}
     if held != set(lists) | _fixed_lists(stage):
         write_stage(stage, folder)
@@ -70,9 +71,9 @@ def write_like(pattern: StagePattern, stage: StageModel, folder: Path) -> None:
         ("kv", stage.ground.kv, pattern.kv),
     ):
         _write_changed(pattern.folder, folder, stem, now, before, stage.shape3)
-    for name, columns in lists.items():
+    for name, rows in lists.items():
         text = (pattern.folder / name).read_text()
-        (folder / name).write_text(_with_rows(text, columns))
+        (folder / name).write_text(_with_rows(text, rows))
     if stage.water.recharge is not None:
         _write_recharge(pattern.folder, folder, stage)
     if stage.points:
@@ -100,39 +101,10 @@ def _fixed_lists(stage: StageModel) -> set[str]:
     return found
 
 
-def _lists(stage: StageModel) -> dict[str, str]:
-    """Rows of every list package by its file, as text."""
-    flat = stage.active.reshape(-1)
-    found: dict[str, str] = {}
-    for index, item in enumerate(stage.water.exchanges):
-        keep = flat[item.node]
-        if not keep.any():
-            continue
-        columns = [item.level[keep], item.conductance[keep] * DAY]
-        kind = "ghb"
-        if item.floor is not None:
-            kind = "riv"
-            columns.append(item.floor[keep])
-        found[f"{kind}_{index + 1}.dat"] = _rows(stage, [item.node[keep]], columns)
-    for index, held in enumerate(stage.water.held):
-        keep = flat[held.node]
-        if keep.any():
-            found[f"chd_{index + 1}.dat"] = _rows(stage, [held.node[keep]], [held.level[keep]])
-    for name, drains in stage.drains.items():
-        if len(drains):
-            found[f"drn_{name}.dat"] = _rows(
-                stage, [drains.node], [drains.level, drains.conductance * DAY, drains.depth]
-            )
-    low, high, leakage = wall_faces(stage)
-    if low.size:
-        found["gwf.hfb"] = _rows(stage, [low, high], [leakage])
-    return found
-
-
-def _rows(stage: StageModel, nodes: list[NDArray[np.intp]], columns: list[Floats]) -> str:
-    cells = [index + 1 for node in nodes for index in np.unravel_index(node, stage.shape3)]
-    form = " %d" * len(cells) + " %.12g" * len(columns)
-    values = zip(*(c.tolist() for c in [*cells, *columns]), strict=True)
+def _rows(stage: StageModel, item: StageList) -> str:
+    cells = [index + 1 for node in item.nodes for index in np.unravel_index(node, stage.shape3)]
+    form = " %d" * len(cells) + " %.12g" * len(item.values)
+    values = zip(*(column.tolist() for column in [*cells, *item.values]), strict=True)
     return "\n".join([form % row for row in values])
 
 
