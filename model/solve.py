@@ -12,13 +12,15 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import IO
 
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.inputs.faults import SolverFailed
+from wellring.inputs.faults import SolverFailed, SolverMissing
 from wellring.model.binary_arrays import write_layer_arrays
 from wellring.model.build import MODEL
+from wellring.model.held_signals import held_signals
 from wellring.model.rungs import (
     LADDER,
     PSEUDO_TIME_STEPS,
@@ -268,38 +270,57 @@ def budget_error(listing: Path) -> tuple[float, float]:
 def run_solver(
     folder: Path, solver: Path, label: str, progress: Progress | None, time_limit: float
 ) -> str:
-    """Run MODFLOW 6 in `folder`; "" when it ended normally, else why not."""
+    """Run MODFLOW 6 in `folder`; "" when it ended normally, else why not.
+
+    Raises
+    ------
+    SolverMissing : it cannot be started.
+    """
     for leftover in (f"{MODEL}.hds", f"{MODEL}.bud", "outer.csv", f"{MODEL}.lst", "mfsim.lst"):
         (folder / leftover).unlink(missing_ok=True)
     deadline = time.monotonic() + time_limit
+    process: subprocess.Popen[bytes] | None = None
     with open(folder / "mf6.out", "wb") as output:
-        process = subprocess.Popen(
-            [str(solver)], cwd=folder, stdout=output, stderr=subprocess.STDOUT
-        )
         try:
+            with held_signals():
+                process = _start(solver, folder, output)
             while True:
                 try:
                     process.wait(timeout=0.5)
                     break
                 except subprocess.TimeoutExpired:
                     if time.monotonic() > deadline:
-                        process.kill()
-                        process.wait()
+                        _end(process)
                         return f"stopped after {time_limit:.0f} s without an answer"
                     if _ran_away(folder):
-                        process.kill()
-                        process.wait()
+                        _end(process)
                         return f"it did not converge ({_outer_line(folder)})"
                     if progress is not None:
                         progress(f"{label}: {_outer_line(folder)}")
         except BaseException:
-            process.kill()
-            process.wait()
+            if process is not None:
+                with held_signals():
+                    _end(process)
             raise
     text = (folder / "mf6.out").read_text(errors="replace")
     if process.returncode == 0 and "Normal termination" in text:
         return ""
     return _reason(text, process.returncode, folder)
+
+
+def _start(solver: Path, folder: Path, output: IO[bytes]) -> subprocess.Popen[bytes]:
+    try:
+        return subprocess.Popen([str(solver)], cwd=folder, stdout=output, stderr=subprocess.STDOUT)
+    except OSError as error:
+        raise SolverMissing(
+            f"MODFLOW 6 could not be started any more: {solver}: {error.strerror or error}. It was "
+            "there when the work began; `wellring solver` tells which one is used now"
+        ) from error
+
+
+def _end(process: subprocess.Popen[bytes]) -> None:
+    process.kill()
+    process.wait()
 
 
 def _outer_records(folder: Path) -> list[list[str]]:
