@@ -27,9 +27,10 @@ MOST_UNITS = 30
 
 @dataclass(frozen=True)
 class OneOut:
-    """One unit out: margin of dryness [m] that is left, None where the floor is all tight soil.
+    """One unit out: margin of dryness [m] that is left and whether it is enough.
 
-    `flow` is what all others take [m³/s]; `dry` is None where no steady state was found.
+    Both are None where the floor is all tight soil. `flow` is what all others take [m³/s]; it is
+    None where no steady state was found.
     """
 
     unit: str

@@ -330,7 +330,7 @@ def _singles_text(singles: list[OneOut] | None, answers: FloodAnswers) -> str:
     lines = ["One well (or header) out at a time, all others within their limits, steady state:"]
     for item in singles:
         many = f" ({item.points} points)" if item.points > 1 else ""
-        if item.margin is None and item.dry is None:
+        if item.flow is None:
             told = f"no steady state found: {item.why}"
         elif item.margin is None:
             told = "the floor is all tight soil: not judged by the water's level"
@@ -340,7 +340,9 @@ def _singles_text(singles: list[OneOut] | None, answers: FloodAnswers) -> str:
             told = f"water {answers.length(abs(item.margin))} {side} formation: {verdict}"
             told += f" ({item.why})" if item.why else ""
         lines.append(f"  {item.unit}{many} out: {told}")
-    wet = [item.unit for item in singles if item.dry is not True]
+    wet = [item.unit for item in singles if item.dry is False or item.flow is None]
+    if not any(item.dry for item in singles) and not wet:
+        return "\n".join([*lines, "Whether the floor stays stable then is not judged."]) + "\n"
     lines.append(
         "The scheme keeps its clearance with any one of them out."
         if not wet

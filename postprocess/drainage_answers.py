@@ -32,7 +32,7 @@ def assess_drainage(run: RunFolder, results: Sequence[StageResult]) -> Part:
     part = Part(title="Drainage")
     groups, sump = drainage_groups(run), sump_of(run)
     for result in results[1:]:
-        if result.dryness is not None and not result.dryness.dry:
+        if result.dryness is not None and result.dryness.dry is False:
             part.warnings.append(_why_not_dry(run, result, groups, sump is not None))
     return part
 

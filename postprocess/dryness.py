@@ -44,9 +44,9 @@ class Dryness:
     plan: NDArray[np.intp]
 
     @property
-    def dry(self) -> bool:
-        """Whether the clearance is kept everywhere it can be judged."""
-        return self.margin is None or self.margin >= self.needed - 1e-3
+    def dry(self) -> bool | None:
+        """Whether the clearance is kept everywhere it can be judged; None where nowhere."""
+        return None if self.margin is None else self.margin >= self.needed - 1e-3
 
 
 def dryness(run: RunFolder, stage: StageEntry, grid: StageGrid, heads: Floats) -> Dryness:

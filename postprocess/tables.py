@@ -74,7 +74,7 @@ def _stages(dug: Sequence[StageResult]) -> Table:
                 result.entry.formation,
                 dry.margin,
                 dry.needed,
-                "yes" if dry.dry else "no",
+                {True: "yes", False: "no", None: "not judged"}[dry.dry],
                 dry.x,
                 dry.y,
                 dry.tight_share,

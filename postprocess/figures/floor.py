@@ -106,7 +106,7 @@ def _mark_least(sheet: FloorSheet, dry: Dryness) -> None:
     scales = sheet.scales
     spot = (scales.crs(dry.x), scales.crs(dry.y))
     told = f"least: {scales.length.text(dry.margin)}"
-    sheet.mark_worst(spot, dry.dry, told, "where the water stands highest", "least")
+    sheet.mark_worst(spot, bool(dry.dry), told, "where the water stands highest", "least")
 
 
 def _verdict(sheet: FloorSheet, result: StageResult, dry: Dryness) -> None:

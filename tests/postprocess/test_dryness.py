@@ -78,7 +78,7 @@ def test_a_tight_floor_is_not_judged_by_the_water_table(last):
     found = dryness(with_kv(folder, 0.5 * TIGHT), entry, grid, heads)
     assert found.margin is None
     assert found.tight_share == 1.0
-    assert found.dry
+    assert found.dry is None  # neither dry nor wet: its safety is that against uplift
     assert not dryness(with_kv(folder, 2 * TIGHT), entry, grid, heads).dry
 
 
@@ -105,6 +105,6 @@ def test_a_partly_tight_floor_is_judged_where_it_is_open(last):
 
 def test_dry_follows_margin_and_need():
     empty = (np.zeros(0), np.zeros(0, int))
-    cases = [(None, True), (0.2, False), (0.5, True), (-1.0, False)]
+    cases = [(None, None), (0.2, False), (0.5, True), (-1.0, False)]
     for margin, dry in cases:
         assert Dryness(margin, 0.5, None, None, None, 0.0, *empty).dry is dry
