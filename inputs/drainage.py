@@ -23,6 +23,7 @@ from wellring.inputs.quantities import (
     Screen,
     SquareLoss,
     Temperature,
+    WellFlows,
 )
 from wellring.inputs.table import Line, Misfit, Name, Points, Table, Text
 
@@ -138,6 +139,9 @@ class DeepWells(Placed):
     """Level held in the well, as far as pump and screen allow."""
     rate: Flow | None = None
     """Flow asked of each well, as far as its level allows."""
+    rates: dict[str, WellFlows] = Field(default={})
+    """Flow asked by stage: of each well, or a list with one for each; 0, or a stage that is left
+    out: they stand still. Beside hold, that is the level to which they may be drawn down."""
     pump: Pump | None = None
     skin: Skin | None = None
     efficiency: Fraction | None = None
@@ -151,11 +155,13 @@ class DeepWells(Placed):
     def _consistent(self) -> DeepWells:
         check_screen(self.screen)
         low = self.screen[0]
-        if self.hold is None and self.rate is None:
+        if self.hold is None and self.rate is None and not self.rates:
             raise Misfit(
-                "hold or rate",
+                "hold, rate or rates",
                 "Add hold, the level kept in each well, or rate, the flow asked of each well.",
             )
+        if self.rate is not None and self.rates:
+            raise Misfit("either rate or rates", "Take one out: both tell the flow.", "rates")
         if self.hold is not None and self.hold < low:
             raise Misfit(
                 f"a level at or above the screen's bottom ({low:g} m)",

@@ -1,12 +1,14 @@
 """Change a site by the dotted paths of its file: ``soils.sand.kh``, ``walls.0.toe``.
 
 Members of lists are named by number (from 0) or by their name ("walls.street side.toe"). Beside
-the keys of the file there is ``soils.NAME.anisotropy``, the ratio kh/kv, which sets kv.
+the keys of the file there is ``soils.NAME.anisotropy``, the ratio kh/kv, which sets kv. A name
+with dots in it stands in quotes.
 """
 
 from __future__ import annotations
 
 import copy
+import re
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -17,6 +19,7 @@ from wellring.inputs.site import SiteDescription, Soil
 
 ANISOTROPY = "anisotropy"
 Keys = tuple[str | int, ...]
+_PART = re.compile(r"""(?:"[^"]*"|'[^']*'|[^."'])+""")
 
 
 def find_path(
@@ -30,7 +33,7 @@ def find_path(
     """
     found: list[str | int] = []
     at: Any = description
-    parts = [part.strip().strip("\"'") for part in path.split(".")]
+    parts = [part.strip().strip("\"'") for part in _PART.findall(path)]
     for depth, part in enumerate(parts):
         last = depth == len(parts) - 1
         if isinstance(at, Soil) and part == ANISOTROPY and last:

@@ -105,11 +105,11 @@ def _item(value: Any, read: Read, expected: str) -> float:
         raise Misfit(expected, remedy.strip()) from None
 
 
-def _one_or_more(read: Read) -> Any:
+def _one_or_more(read: Read, expected: str) -> Any:
     def read_all(value: Any) -> float | tuple[float, ...]:
         if not isinstance(value, list | tuple) or not value:
             return read(value)
-        return tuple(_item(item, read, "one level or a list of levels") for item in value)
+        return tuple(_item(item, read, expected) for item in value)
 
     return Annotated[float | tuple[float, ...], BeforeValidator(read_all)]
 
@@ -183,6 +183,7 @@ if TYPE_CHECKING:
     Conductivity: TypeAlias = float
     JointResistance: TypeAlias = float
     Flow: TypeAlias = float
+    WellFlows: TypeAlias = float | tuple[float, ...]
     Discharge: TypeAlias = float
     Fraction: TypeAlias = float
     Ratio: TypeAlias = float
@@ -232,7 +233,7 @@ else:
     _length = _reader("a length", "m", above=0, high=1e5)
     _rate = _reader("a recharge rate", "m/s", low=0, high=1e-4, example="200 mm/year")
     Level = Annotated[float, BeforeValidator(_level)]
-    Levels = _one_or_more(_level)
+    Levels = _one_or_more(_level, "one level or a list of levels")
     Length = Annotated[float, BeforeValidator(_length)]
     Offset = _quantity("an offset", "m", low=-1e3, high=1e3)
     Clearance = _quantity("a clearance", "m", low=0, high=10)
@@ -268,6 +269,7 @@ else:
     Screen = _pair("bottom level", "top level", _level, _level)
     _pumped = _reader("a flow", "m3/s", low=0, high=2)
     PumpPoint = _pair("flow", "head", _pumped, _length)
+    WellFlows = _one_or_more(_pumped, "one flow or a list with a flow for each well")
     LinearLoss = _quantity("a linear well loss", "s/m2", low=0, high=1e7)
     SquareLoss = _quantity("a quadratic well loss", "s2/m5", low=0, high=1e9)
     Yield = _number("a specific yield", above=0, high=0.6)

@@ -138,6 +138,8 @@ def _stage_names(site: SiteDescription) -> Iterator[tuple[str, str]]:
             value = getattr(drainage, key)
             if value is not None:
                 yield f"{place}.{key}", value
+        for stage in getattr(drainage, "rates", {}):
+            yield f"{place}.rates", stage
 
 
 def _check_names(site: SiteDescription, add: Add) -> None:

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from wellring.inputs.read_site import Site, read_site
-from wellring.inputs.units import conductivity_text, shown
+from wellring.inputs.units import Shown, conductivity_text, shown
 from wellring.model.drainage.points import GridPoint
 from wellring.model.grid_sizes import formations
 from wellring.model.layout import Layout, lay_out, scheme_walls
@@ -261,11 +261,16 @@ def _points(layout: Layout) -> list[tuple[str, str]]:
                 f"{point.method} at ({point.x:.1f}, {point.y:.1f}), screen {point.screen[0]:g} to "
                 f"{length.text(point.screen[1])}, {level}"
                 + (f", {flow.text(point.wanted)} asked" if point.wanted else "")
+                + (f", {_by_stage(point.rates, flow)} asked by stage" if point.rates else "")
                 + (f", pump {flow.text(point.pump_capacity)}" if point.pump_capacity else "")
             )
             name = f"{point.name} … {points[-1].name}" if many else point.name
             found.append((name, f"{len(points)}, the first of them {told}" if many else told))
     return found
+
+
+def _by_stage(rates: tuple[float, ...], flow: Shown) -> str:
+    return ", ".join(flow.text(rate) for rate in rates)
 
 
 def _table(head: tuple[str, ...], rows: list[tuple[str, ...]]) -> list[str]:

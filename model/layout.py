@@ -19,6 +19,7 @@ from wellring.model.drainage import methods
 from wellring.model.drainage.method import Placement
 from wellring.model.drainage.placement import place_points
 from wellring.model.drainage.points import GridPoint
+from wellring.model.drainage.stage_rates import with_rates
 from wellring.model.faces import PlanFaces
 from wellring.model.frame import Frame, make_frame
 from wellring.model.grid_sizes import (
@@ -356,6 +357,7 @@ def _points(
             faults.warn(note)
         for outside in method.warnings(drainage, placement, made):
             faults.warn(outside)
+        made = with_rates(drainage, made, stages, file, place, faults)
         begins, ends = getattr(drainage, "from_stage", None), getattr(drainage, "until_stage", None)
         first = stages.index(begins) if begins else 0
         last = stages.index(ends) if ends else len(stages) - 1

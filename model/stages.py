@@ -134,11 +134,14 @@ def dug_model(
     level = np.inf if formation is None else formation
     dig = dig_stage(layout.ground, layout.inside, layout.rim, layout.rim_factor, level, walls)
     active = layout.ground.active & ~dig.gone
-    working = [first <= index <= last for first, last in layout.point_stages]
     flat = active.reshape(-1)
+    asked = [point.in_stage(index) for point in layout.points]
     points = [
-        (point if formation is None else point.at_floor(formation)).on(flat)
-        for point in layout.points
+        (point if formation is None else point.at_floor(formation)).on(flat) for point in asked
+    ]
+    working = [
+        first <= index <= last and not point.idle
+        for point, (first, last) in zip(points, layout.point_stages, strict=True)
     ]
     usable = [p for p, works in zip(points, working, strict=True) if works and p.node.size]
     model = StageModel(

@@ -48,7 +48,8 @@ def _table(heading: str, keys: Mapping[str, Any]) -> str:
 
 def _toml(value: Any) -> str:
     if isinstance(value, Mapping):
-        return "{ " + ", ".join(f"{key} = {_toml(item)}" for key, item in value.items()) + " }"
+        keys = {key if key.isidentifier() else json.dumps(key): key for key in value}
+        return "{ " + ", ".join(f"{key} = {_toml(value[old])}" for key, old in keys.items()) + " }"
     if isinstance(value, list | tuple):
         return "[" + ", ".join(_toml(item) for item in value) + "]"
     return json.dumps(value)

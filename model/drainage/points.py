@@ -68,6 +68,8 @@ class GridPoint:
         losses included.
     square_loss : C [s²/m⁵] of the loss C·Q² within the well. The solver knows nothing of it: its
         level in the point is that before this loss, the water in the well stands C·Q² lower.
+    rates : flow asked of it in each stage [m³/s], 0 where it stands still; None where it is the
+        same in all.
     """
 
     name: str
@@ -93,6 +95,7 @@ class GridPoint:
     curve: PumpCurve | None = None
     delivery: float = 0.0
     square_loss: float = 0.0
+    rates: tuple[float, ...] | None = None
 
     def on(self, active: NDArray[np.bool_]) -> GridPoint:
         """The point with only the cells that take part; `active` is flat over all cells."""
@@ -142,6 +145,15 @@ class GridPoint:
         if not self.follows_floor:
             return self
         return replace(self, lowest=max(formation, self.screen[0]))
+
+    def in_stage(self, stage: int) -> GridPoint:
+        """The point with the flow that is asked of it in a stage."""
+        return self if self.rates is None else replace(self, wanted=self.rates[stage])
+
+    @property
+    def idle(self) -> bool:
+        """Whether nothing at all is asked of it."""
+        return self.wanted == 0.0
 
     def screen_capacity(self, level: float) -> float:
         """What the wetted screen can take in [m³/s] when the water in it stands at `level` [m].

@@ -38,7 +38,7 @@ _VALUES = re.compile(
     r"|water\.(level|levels\.[^.]+)"
     r"|water\.boundary\.\d+\.(stage|bed|bed_conductance|width|head|rate)"
     r"|(schemes\.\d+\.)?walls\.\d+\.(k|thickness|joint_resistance|pile_width)"
-    r"|schemes\.\d+\.drainage\.\d+\.(hold|rate|efficiency|skin\..*|pump\..*|capacity|share|vacuum)"
+    r"|schemes\.\d+\.drainage\.\d+\.(hold|rate|rates\..*|efficiency|skin\..*|pump\..*|capacity|share|vacuum)"
     r"|excavation\.(clearance|stages\.\d+\.(slab\..*|lasts|day))"
     r"|neighbours\..*|operations\..*"
 )
