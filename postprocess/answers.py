@@ -254,7 +254,8 @@ def _side_answers(run: RunFolder, results: list[StageResult]) -> dict[str, Answe
             error,
             "%",
             "difference of the last stage's total inflow to a grid of twice the cell "
-            "size; the fine grid's own error is about as large at first order, less beyond",
+            "size; the fine grid's own error is about as large at first order, less beyond"
+            + _fixed_share(run, last),
             "Estimated discretisation error of the inflow",
             "percent",
         )
@@ -286,6 +287,22 @@ def _side_answers(run: RunFolder, results: list[StageResult]) -> dict[str, Answe
             "length",
         )
     return found
+
+
+def _fixed_share(run: RunFolder, last: StageResult) -> str:
+    """A remark where rates and pumps set the flow: a grid can then not be told by it."""
+    number = run.ledger.stages.index(last.entry)
+    fixed = sum(
+        well.flow[number]
+        for well in run.ledger.wells
+        if well.governing[number] in ("rate", "pump", "header pump")
+    )
+    if last.inflow is None or fixed < 0.5 * last.inflow.total:
+        return ""
+    return (
+        f"; {fixed / last.inflow.total:.0%} of this flow is set by rates and pumps whatever the "
+        "grid, so judge the grid by the water level"
+    )
 
 
 def _warnings(run: RunFolder, results: list[StageResult]) -> list[str]:

@@ -159,6 +159,9 @@ def _sure(run: RunFolder, answers: Answers) -> Headline:
     farther = answers.answers.get("farther_source_inflow")
     if grid is not None:
         said.append(f"the grid's own error is about {bare_text(grid, system)} of the inflow")
+    level = answers.answers.get("grid_error_level")
+    if level is not None:
+        said.append(f"about {bare_text(level, system)} of the water's level under the floor")
     if farther is not None:
         said.append(f"a source twice as far changes it by {bare_text(farther, system)}")
     said.append(f"the mass balance closes to {bare_text(balance, system)}")

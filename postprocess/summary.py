@@ -74,6 +74,7 @@ def summary(run: RunFolder, answers: Answers, folder: Path) -> str:
         "operator_hours",
         "cost",
         "grid_error",
+        "grid_error_level",
         "farther_source_inflow",
         "farther_source_level",
         "mass_balance_error",

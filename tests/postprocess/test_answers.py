@@ -104,6 +104,20 @@ def test_side_studies_tell_the_grids_error_and_the_sources_weight(start_run):
     assert answers["farther_source_level"].value < 0
 
 
+def test_where_pumps_set_the_flow_the_grid_is_judged_by_the_level(start_copy):
+    plain = make_answers(RunFolder(start_copy), read_results(RunFolder(start_copy)))
+    assert "set by rates and pumps" not in plain.answers["grid_error"].basis
+    path = start_copy / LEDGER_FILE
+    content = json.loads(path.read_text(encoding="utf-8"))
+    for well in content["wells"]:
+        well["governing"][-1] = "pump"
+    path.write_text(json.dumps(content), encoding="utf-8")
+    run = RunFolder(start_copy)
+    answers = make_answers(run, read_results(run))
+    assert "set by rates and pumps" in answers.answers["grid_error"].basis
+    assert "Estimated discretisation error of the water level" in summary(run, answers, start_copy)
+
+
 def rewritten(folder, **changes):
     """The run in `folder` with run.json changed."""
     path = folder / RUN_FILE
