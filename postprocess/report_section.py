@@ -52,7 +52,7 @@ def _cut(run: RunFolder, results: Sequence[StageResult], cut: Cut, factor: float
     edges = natural.grid.edges[:, cells] * factor
     low, high = bounds([edges])
     heads = [np.where(r.grid.active, r.heads, np.nan)[:, cells] * factor for r in results]
-    tables = [result.table[cells] * factor for result in results]
+    tables = [result.standing[cells] * factor for result in results]
     chosen = drawn_aquifers(run, list(results))
     lines = [
         (run.ledger.units[k].label, [head_of(run, r, k)[cells] * factor for r in results])

@@ -49,6 +49,19 @@ class StageResult:
     effects: Effects | None = None
     """In the natural state's entry: what the work does to neighbours, when it is first asked."""
 
+    @property
+    def standing(self) -> Floats:
+        """The water table (n,) [m] as sections show it: at formation under a floor of tight soil.
+
+        Pressure in the pores of such a floor may be metres above it; no water stands in the dig.
+        """
+        if self.dryness is None or self.entry.formation is None:
+            return self.table
+        tight = self.dryness.plan[np.isnan(self.dryness.depth_below)]
+        shown = self.table.copy()
+        shown[tight] = np.fmin(shown[tight], self.entry.formation)
+        return shown
+
 
 def read_results(run: RunFolder) -> list[StageResult]:
     """Read every stage once and derive what the answers, tables and figures need."""

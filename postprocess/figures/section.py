@@ -133,7 +133,7 @@ def _water_lines(run: RunFolder, results: list[StageResult], cut: Cut) -> list[_
     )
     for result, now in states:
         when = plain(result.entry.name, 24)
-        table = result.table[cut.cells]
+        table = result.standing[cut.cells]
         if np.isfinite(table).any():
             found.append(_Line(f"water table,\n{when}", table, WATER, "", now))
     for place, index in enumerate(aquifers(run, results)[: len(AQUIFER_LINES)]):

@@ -7,7 +7,9 @@ import pytest
 import shapely
 
 from wellring.postprocess.dryness import TIGHT, Dryness, dryness
+from wellring.postprocess.heads import water_table
 from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.stage_results import StageResult
 
 
 @pytest.fixture
@@ -101,6 +103,17 @@ def test_a_partly_tight_floor_is_judged_where_it_is_open(last):
     assert found.tight_share == pytest.approx(folder.area[wet].sum() / folder.area[floor].sum())
     assert np.isnan(found.depth_below[:50]).all()
     assert found.margin > 0
+
+
+@pytest.mark.parametrize(("kv", "stands"), [(0.5 * TIGHT, 0.0), (2 * TIGHT, 5.0)])
+def test_pressure_under_a_tight_floor_is_not_drawn_as_water_in_the_dig(last, kv, stands):
+    folder, entry, grid, heads = last
+    heads[:] = np.where(grid.active, entry.formation + 5.0, np.nan)
+    judged = dryness(with_kv(folder, kv), entry, grid, heads)
+    result = StageResult(entry, grid, heads, water_table(grid, heads), dryness=judged)
+    assert np.allclose(result.standing[list(entry.floor)], entry.formation + stands)
+    beyond = np.setdiff1d(np.arange(result.table.size), entry.floor)
+    assert np.array_equal(result.standing[beyond], result.table[beyond], equal_nan=True)
 
 
 def test_dry_follows_margin_and_need():
