@@ -104,7 +104,7 @@ def test_a_stop_at_any_moment_ends_the_solver(
     for turn in range(40):
         # From another thread: the signal comes wherever the main thread then is.
         stop = threading.Timer(turn * 2.5e-4, os.kill, (os.getpid(), signal.SIGTERM))
-        with pytest.raises(Stop):
+        with pytest.raises(Stop):  # noqa: PT012 - the signal may come anywhere between
             stop.start()
             run_solver(tmp_path, sleeper, "one", None, 30.0)
         stop.join()
@@ -116,13 +116,13 @@ def test_a_stop_at_any_moment_ends_the_solver(
 
 def test_signals_within_come_afterwards_and_once(stopped_by: list[int]) -> None:
     reached = False
-    with pytest.raises(Stop), held_signals():
+    with pytest.raises(Stop), held_signals():  # noqa: PT012 - both come while held
         os.kill(os.getpid(), signal.SIGINT)
         os.kill(os.getpid(), signal.SIGTERM)
         reached = True
     assert reached
     assert stopped_by == [signal.SIGINT]
-    with pytest.raises(Stop):
+    with pytest.raises(Stop):  # noqa: PT012 - it comes while asleep
         os.kill(os.getpid(), signal.SIGTERM)
         time.sleep(0.01)
 
@@ -150,5 +150,5 @@ def test_other_threads_and_other_handlers_are_left_alone() -> None:
 
 
 def test_a_solver_that_has_gone_is_told(tmp_path: Path) -> None:
-    with pytest.raises(SolverMissing, match="could not be started any more.*No such file"):
+    with pytest.raises(SolverMissing, match=r"could not be started any more.*No such file"):
         run_solver(tmp_path, tmp_path / "gone", "one", None, 30.0)
