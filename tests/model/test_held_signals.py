@@ -8,7 +8,6 @@ import signal
 import subprocess
 import sys
 import threading
-import time
 from pathlib import Path
 
 import pytest
@@ -94,6 +93,11 @@ def test_a_stop_inside_popen_ends_the_solver(
     assert not lives(begun[0])
 
 
+def run_and_stop(stop: threading.Timer, folder: Path, program: Path) -> None:
+    stop.start()
+    run_solver(folder, program, "one", None, 30.0)
+
+
 # A stop while the file of its output is being opened leaves that file to Python to close.
 @pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
 @pytest.mark.filterwarnings("ignore::ResourceWarning")
@@ -104,9 +108,8 @@ def test_a_stop_at_any_moment_ends_the_solver(
     for turn in range(40):
         # From another thread: the signal comes wherever the main thread then is.
         stop = threading.Timer(turn * 2.5e-4, os.kill, (os.getpid(), signal.SIGTERM))
-        with pytest.raises(Stop):  # noqa: PT012 - the signal may come anywhere between
-            stop.start()
-            run_solver(tmp_path, sleeper, "one", None, 30.0)
+        with pytest.raises(Stop):
+            run_and_stop(stop, tmp_path, sleeper)
         stop.join()
         assert len(stopped_by) == turn + 1
         assert not any(lives(process) for process in begun)
@@ -115,16 +118,20 @@ def test_a_stop_at_any_moment_ends_the_solver(
 
 
 def test_signals_within_come_afterwards_and_once(stopped_by: list[int]) -> None:
-    reached = False
-    with pytest.raises(Stop), held_signals():  # noqa: PT012 - both come while held
-        os.kill(os.getpid(), signal.SIGINT)
-        os.kill(os.getpid(), signal.SIGTERM)
-        reached = True
-    assert reached
+    reached = []
+
+    def stopped_twice() -> None:
+        with held_signals():
+            os.kill(os.getpid(), signal.SIGINT)
+            os.kill(os.getpid(), signal.SIGTERM)
+            reached.append(True)
+
+    with pytest.raises(Stop):
+        stopped_twice()
+    assert reached == [True]
     assert stopped_by == [signal.SIGINT]
-    with pytest.raises(Stop):  # noqa: PT012 - it comes while asleep
-        os.kill(os.getpid(), signal.SIGTERM)
-        time.sleep(0.01)
+    with pytest.raises(Stop):  # as before
+        signal.raise_signal(signal.SIGTERM)
 
 
 def test_other_threads_and_other_handlers_are_left_alone() -> None:
