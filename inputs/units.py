@@ -19,6 +19,8 @@ WATER_UNIT_WEIGHT = 9810.0
 """Unit weight of water γw [N/m³]."""
 DAY = 86400.0
 """Seconds in a day."""
+YEAR = 365.25 * DAY
+"""Seconds in a year of the Julian calendar (IAU), as pint has it."""
 
 _QUANTITY = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(\S.*?)?\s*$")
 
@@ -34,7 +36,14 @@ _POUND_FORCE = 0.45359237 * 9.80665
 # Units met in nearly every site file, so that reading one does not need pint's registry.
 _COMMON: dict[str, dict[str, float]] = {
     "m": {"m": 1.0, "mm": 1e-3, "cm": 1e-2, "km": 1e3, "ft": 0.3048, "in": 0.0254},
-    "m/s": {"m/s": 1.0, "cm/s": 1e-2, "m/day": 1 / DAY, "m/d": 1 / DAY, "ft/day": 0.3048 / DAY},
+    "m/s": {
+        "m/s": 1.0,
+        "cm/s": 1e-2,
+        "m/day": 1 / DAY,
+        "m/d": 1 / DAY,
+        "ft/day": 0.3048 / DAY,
+        "mm/year": 1e-3 / YEAR,
+    },
     "m3/s": {
         "m3/s": 1.0,
         "m3/h": 1 / 3600,
@@ -68,7 +77,7 @@ _COMMON: dict[str, dict[str, float]] = {
     "1/s": {"1/s": 1.0, "1/day": 1 / DAY, "1/d": 1 / DAY},
     "1/m": {"1/m": 1.0, "1/ft": 1 / 0.3048},
     "1/Pa": {"1/Pa": 1.0, "m2/MN": 1e-6, "m2/kN": 1e-3, "1/MPa": 1e-6, "1/kPa": 1e-3},
-    "m2/s": {"m2/s": 1.0, "m2/year": 1 / (365.25 * DAY), "m2/day": 1 / DAY, "m2/d": 1 / DAY},
+    "m2/s": {"m2/s": 1.0, "m2/year": 1 / YEAR, "m2/day": 1 / DAY, "m2/d": 1 / DAY},
     "s/m2": {"s/m2": 1.0, "h/m2": 3600.0, "day/m2": DAY, "d/m2": DAY},
     "s2/m5": {"s2/m5": 1.0, "h2/m5": 3600.0**2, "day2/m5": DAY**2, "min2/m5": 3600.0},
     "s": {"s": 1.0, "h": 3600.0, "day": DAY, "days": DAY, "d": DAY, "min": 60.0},

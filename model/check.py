@@ -13,7 +13,7 @@ from wellring.inputs.read_site import Site, read_site
 from wellring.inputs.units import Shown, conductivity_text, shown
 from wellring.model.drainage.points import GridPoint
 from wellring.model.grid_sizes import formations
-from wellring.model.layout import Layout, lay_out, scheme_walls
+from wellring.model.layout import Layout, lay_out_schemes, scheme_walls
 from wellring.model.result_folders import safe_name
 from wellring.model.run import schemes_of
 from wellring.model.walls import wall_leakage
@@ -122,7 +122,7 @@ def check_site(
     site = read_site(site_file)
     path = Path(site_file)
     folder = Path(out) if out is not None else path.parent / f"{path.stem}.check"
-    layouts = [lay_out(site, item, number) for number, item in schemes_of(site, scheme)]
+    layouts = lay_out_schemes(site, schemes_of(site, scheme))
     first = layouts[0]
     # One scheme is drawn: pictures of all would take longer than reading and checking everything.
     checks = [_scheme(layout, folder if layout is first else None) for layout in layouts]

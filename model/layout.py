@@ -94,12 +94,22 @@ def scheme_walls(site: Site, number: int, scheme: Scheme) -> list[tuple[str, str
     ]
 
 
+def lay_out_schemes(site: Site, schemes: list[tuple[int, Scheme]]) -> list[Layout]:
+    """A layout of each (index in the site file, scheme); errors as :func:`lay_out`."""
+    layouts: list[Layout] = []
+    for number, scheme in schemes:
+        first = layouts[0].frame if layouts else None
+        layouts.append(lay_out(site, scheme, number, strata_of=first))
+    return layouts
+
+
 def lay_out(
     site: Site,
     scheme: Scheme,
     number: int = 0,
     fineness: Fineness | None = None,
     frame: Frame | None = None,
+    strata_of: Frame | None = None,
 ) -> Layout:
     """Put a site and one of its schemes on a grid.
 
@@ -109,6 +119,7 @@ def lay_out(
     fineness : sizes against the default.
     frame : of the layout of a case that differs in values alone, not in geometry; used where it
         was made for the same source distance.
+    strata_of : frame of another scheme of the same site, whose strata are taken over.
 
     Raises
     ------
@@ -123,9 +134,10 @@ def lay_out(
         name: soil_values(name, soil, description.site.show)
         for name, soil in description.soils.items()
     }
-    if frame is not None:
-        strata = frame.strata
-        for text in frame.warnings:
+    known = frame or strata_of
+    if known is not None:
+        strata = known.strata
+        for text in known.warnings:
             faults.warn(text)
     else:
         borings = description.borings

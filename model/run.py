@@ -26,7 +26,7 @@ from wellring.inputs.read_site import Site, read_site
 from wellring.inputs.receptors import RECEPTORS_FILE
 from wellring.inputs.site import Scheme
 from wellring.inputs.stiffness_file import read_stiffness
-from wellring.model.layout import Layout, lay_out
+from wellring.model.layout import Layout, lay_out_schemes
 from wellring.model.make_ledger import make_ledger
 from wellring.model.phases import phase_assumptions
 from wellring.model.result_folders import fresh_folder, keep_failed, put_in_place, safe_name
@@ -220,7 +220,7 @@ def run(
     chosen = schemes_of(site, scheme)
     found = find_solver(solver, say=tell)
     folder = runs_folder(site_file, out)
-    layouts = [lay_out(site, item, number) for number, item in chosen]
+    layouts = lay_out_schemes(site, chosen)
     return [
         _run_one(site, layout, number, found, folder, tell, figures, side_studies)
         for (number, _), layout in zip(chosen, layouts, strict=True)

@@ -60,7 +60,8 @@ def screened_points(
         if row < 0:
             raise ValueError(f"'{name}' at ({x:.1f}, {y:.1f}) stands outside the model")
         plan = row * ncol + column
-        mid = ground.layers.mid[:, plan]
+        edges = ground.layers.edges[:, plan]
+        mid = 0.5 * (edges[1:] + edges[:-1])
         layers = np.flatnonzero(ground.active[:, plan] & (mid > low) & (mid < high))
         if layers.size == 0:
             raise ValueError(f"The screen of '{name}' meets no modelled ground")
@@ -68,7 +69,7 @@ def screened_points(
         kh = ground.kh[layers, plan]
         opening, gain = _opened(equivalent / radius)
         resistance = np.log(gain * equivalent / radius) + skin(kh)
-        thickness = ground.layers.thickness[layers, plan]
+        screen_top, screen_bottom = edges[layers], edges[layers + 1]
         found.append(
             GridPoint(
                 name=name,
@@ -77,10 +78,14 @@ def screened_points(
                 radius=radius,
                 screen=(low, high),
                 node=layers * (nrow * ncol) + plan,
-                conductance=2 * np.pi * kh * thickness / np.maximum(resistance, _LEAST_LOG),
+                conductance=2
+                * np.pi
+                * kh
+                * (screen_top - screen_bottom)
+                / np.maximum(resistance, _LEAST_LOG),
                 screen_k=kh,
-                screen_bottom=ground.layers.edges[1:][layers, plan],
-                screen_top=ground.layers.edges[:-1][layers, plan],
+                screen_bottom=screen_bottom,
+                screen_top=screen_top,
                 opening=opening,
                 **values,
             )

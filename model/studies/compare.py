@@ -10,7 +10,7 @@ from pathlib import Path
 
 from wellring.inputs.faults import SolverFailed
 from wellring.inputs.read_site import read_site
-from wellring.model.layout import lay_out
+from wellring.model.layout import lay_out_schemes
 from wellring.model.result_folders import safe_name
 from wellring.model.run import run, runs_folder, schemes_of
 from wellring.model.solver import find_solver
@@ -58,8 +58,7 @@ def compare(
     site = read_site(site_file)
     schemes = schemes_of(site)
     found = find_solver(solver, say=tell)
-    for number, scheme in schemes:  # faults of all schemes before the first is solved
-        lay_out(site, scheme, number)
+    lay_out_schemes(site, schemes)  # faults of all schemes before the first is solved
     runs = runs_folder(site_file, out)
     rows: list[SchemeRow] = []
     import multiprocessing

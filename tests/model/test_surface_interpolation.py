@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+import warnings
 
 import gstools
 import numpy as np
@@ -230,3 +231,38 @@ def test_kriging_and_its_deviation_are_those_of_an_independent_library():
     field, variance = gstools.krige.Ordinary(model, (x, y), residuals)((xq, yq), return_var=True)
     np.testing.assert_allclose(got, values.mean() + field, atol=1e-9)
     np.testing.assert_allclose(std, np.sqrt(np.maximum(variance, 0.0)), atol=1e-6)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_fitted_range_is_that_of_an_independent_library(seed):
+    """GSTools with the same bins, weights and bounds: fields of known and of no structure."""
+    rng = np.random.default_rng(seed)
+    x, y = rng.uniform(0.0, 300.0, (2, int(rng.integers(10, 120))))
+    values = rng.normal(size=x.size)
+    if seed % 2:  # a range of 90 m
+        away = np.hypot(x[:, None] - x, y[:, None] - y)
+        lag = np.minimum(away / 90.0, 1.0)
+        values = np.linalg.cholesky(1 - 1.5 * lag + 0.5 * lag**3 + 1e-9 * np.eye(x.size)) @ values
+    values -= values.mean()
+    extent = np.hypot(x[:, None] - x, y[:, None] - y).max()
+    apart = np.sort(np.hypot(x[:, None] - x, y[:, None] - y), axis=1)[:, 1].mean()
+    model = gstools.Spherical(dim=2, len_scale=0.5, hankel_kw={"N": 10})
+    model.set_arg_bounds(check_args=False, len_scale=[apart / extent, 1.25])
+    bins = np.linspace(0, 0.7, int(np.clip(np.sqrt(x.size * (x.size - 1) / 2), 4, 15)) + 1)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        centre, gamma, pairs = gstools.vario_estimate(
+            (x / extent, y / extent), values / values.std(ddof=1), bins, return_counts=True
+        )
+        some = pairs > 0
+        model.fit_variogram(
+            centre[some],
+            gamma[some],
+            sill=1.0,
+            nugget=False,
+            init_guess={"len_scale": 0.5},
+            weights=np.sqrt(pairs[some]),
+        )
+    fitted = fit_variogram(x, y, values)
+    assert fitted.range == pytest.approx(model.len_scale * extent, rel=1e-4)
+    assert fitted.sill == pytest.approx(values.var(ddof=1))
