@@ -94,7 +94,9 @@ def read_levels(
         with warnings.catch_warnings():
             # A raster without placing is refused below, in our words.
             warnings.simplefilter("ignore")
-            with rasterio.open(path) as raster:
+            # Named, so that a text in it is not taken for a virtual raster or a server's address.
+            driver = "AAIGrid" if path.suffix.lower() == ".asc" else "GTiff"
+            with rasterio.open(path, driver=driver) as raster:
                 return _read(raster, ref, crs, faults, site_file, place, pit)
     except (RasterioError, ValueError, OSError, MemoryError) as error:
         said = " ".join(str(error).split())[:300].rstrip(".")

@@ -13,6 +13,7 @@ import shapely
 from wellring.inputs.crs import SiteCrs, in_use, look_swapped, on_a_map, same_plan, shift_points
 from wellring.inputs.faults import FaultLog, nearest
 from wellring.inputs.named_files import find_file, is_file
+from wellring.inputs.signatures import is_plain_vector
 
 if TYPE_CHECKING:
     import geopandas
@@ -109,6 +110,10 @@ def _find(
     if path is None:
         return None
     try:
+        if not is_plain_vector(path):
+            remedy = "It cannot be read: what stands in it is something else than its name says"
+            faults.add(site_file, place, ref, _FORMATS_TEXT, remedy)
+            return None
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             listed = pyogrio.list_layers(path)
