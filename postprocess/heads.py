@@ -69,15 +69,24 @@ class Drawdowns:
 
 
 def drawdowns(
-    run: RunFolder, natural: tuple[StageGrid, Floats], stage: tuple[StageGrid, Floats]
+    run: RunFolder,
+    natural: tuple[StageGrid, Floats],
+    stage: tuple[StageGrid, Floats],
+    columns: NDArray[np.intp] | None = None,
 ) -> Drawdowns:
-    """Drawdown of a stage against the natural state; a column run dry has lost all it had."""
+    """Drawdown of a stage against the natural state; a column run dry has lost all it had.
+
+    Parameters
+    ----------
+    columns : plan cells that the given grids and heads are of, all where None.
+    """
+    unit = run.unit if columns is None else run.unit[:, columns]
     table = _fall(water_table(*natural), water_table(*stage), natural[0].edges[-1])
     units = {}
     for index, entry in enumerate(run.ledger.units):
-        before = unit_head(*natural, run.unit, index)
-        after = unit_head(*stage, run.unit, index)
-        inside = run.unit == index
+        before = unit_head(*natural, unit, index)
+        after = unit_head(*stage, unit, index)
+        inside = unit == index
         floor = np.where(inside & natural[0].active, natural[0].bottom, np.inf).min(axis=0)
         units[entry.label] = _fall(before, after, floor)
     return Drawdowns(table, units)

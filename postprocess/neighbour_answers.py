@@ -82,12 +82,41 @@ def _overall(effects: Effects, part: Part) -> None:
         0.0 if judged.any() else None,
         not bool(over.any()) if judged.any() else None,
     )
+    _in_time(effects, part)
     first = int(effects.order[0])
     stage = effects.stages[effects.worst_stage[first]]
     text = _worst_text(effects, stage, first)
     part.answers["neighbours.worst"] = Answer(
         text, "", "largest part of a limit taken up, else most settlement and drawdown",
         "Worst neighbour", "text", None, None,
+    )  # fmt: skip
+
+
+def _in_time(effects: Effects, part: Part) -> None:
+    """How many exceed a limit within the days followed, and who first."""
+    found = effects.in_time
+    if found is None:
+        return
+    there = np.isfinite(found.day)
+    basis = "drawdown, settlement and rivers' flows from the model's own heads in time"
+    part.answers["neighbours.over_limit_in_time"] = Answer(
+        float(there.sum()),
+        "1",
+        f"{basis}, up to day {found.until:g}",
+        "… within the days followed",
+        "count",
+        0.0 if effects.judged.any() else None,
+        not bool(there.any()) if effects.judged.any() else None,
+    )
+    first = int(np.nanargmin(found.day)) if there.any() else -1
+    part.answers["neighbours.first_exceedance"] = Answer(
+        float(found.day[first]) if there.any() else None,
+        "day",
+        f"{basis}; " + (
+            f"{effects.receptors.name[first]}" if there.any() else "no limit is exceeded"
+        ),
+        "First day on which a neighbour exceeds a limit",
+        "day",
     )  # fmt: skip
 
 
@@ -182,10 +211,12 @@ def _class_answers(effects: Effects, part: Part) -> None:
 
 
 def _assumptions(effects: Effects) -> list[str]:
-    said = [
-        "neighbours: judged by the steady state and the final settlement of each stage; the day of "
-        "first exceedance is the day on which that stage begins",
-    ]
+    said = ["neighbours: judged by the steady state and the final settlement of each stage"]
+    said[0] += (
+        "; the day of first exceedance is the day on which that stage begins"
+        if effects.in_time is None
+        else ", and by every step in time, which gives the day of first exceedance"
+    )
     building = effects.receptors.is_kind("building")
     if building.any():
         height = effects.receptors.numbers["height"][building]

@@ -47,7 +47,6 @@ def neighbour_layers(run: RunFolder, results: Sequence[StageResult]) -> dict[str
         return {}
     receptors, order = effects.receptors, effects.order
     stages = effects.stages
-    days = [stage.entry.day for stage in stages]
     first = effects.first_over()
     criterion = [_criterion(stages[k], i) for i, k in enumerate(effects.worst_stage)]
     columns: dict[str, Any] = {
@@ -62,7 +61,7 @@ def neighbour_layers(run: RunFolder, results: Sequence[StageResult]) -> dict[str
         "over_from_stage": np.array(
             [stages[k].entry.name if k >= 0 else "" for k in first], dtype=object
         ),
-        "over_from_day": np.array([None if k < 0 else days[k] for k in first], dtype=float),
+        "over_from_day": effects.first_day(),
         "rankin": _words(RANKIN, effects.worst("rankin")),
         "damage": _words(DAMAGE, effects.worst("damage")),
         **{key: effects.worst(name) * factor for key, (name, factor) in _MEASURES.items()},

@@ -69,9 +69,10 @@ _COLUMNS = (
 def worst_first(run: RunFolder, effects: Effects) -> Table:
     """One row a neighbour in its worst stage, the worst neighbour first."""
     receptors, state, first = effects.receptors, state_of(effects), effects.first_over()
+    day, how = effects.first_day(), _told_by(effects)
     head = [
         "name", "kind", "layer", "state", "governing criterion", "value", "limit", "part of limit",
-        "stage", "over a limit from stage", "over a limit from day", "Rankin class",
+        "stage", "over a limit from stage", "over a limit from day", "day by", "Rankin class",
         "damage category", *(heading for heading, _ in _COLUMNS), "nearest to pit [m]",
     ]  # fmt: skip
     distance = shapely.distance(receptors.shapes, shapely.Polygon(run.ledger.outline))
@@ -90,7 +91,8 @@ def worst_first(run: RunFolder, effects: Effects) -> Table:
                 *_governing(stage, int(i)),
                 stage.entry.name,
                 since.name if since else None,
-                since.day if since else None,
+                _number(day[i]),
+                how[i] if since else None,
                 _word(RANKIN, rankin[i]),
                 _word(DAMAGE, damage[i]),
                 *(_number(values[i]) for values in measures),
@@ -98,6 +100,16 @@ def worst_first(run: RunFolder, effects: Effects) -> Table:
             ]
         )
     return head, rows
+
+
+def _told_by(effects: Effects) -> NDArray[np.object_]:
+    """(n,) how the day of the first exceedance is known."""
+    count = len(effects.receptors)
+    if effects.in_time is None:
+        return np.full(count, "the stage begins, its steady state", dtype=object)
+    late = f"not by day {effects.in_time.until:g}, in the steady state"
+    there = np.isfinite(effects.in_time.day)
+    return np.where(there, "followed in time", late).astype(object)
 
 
 def _governing(stage: StageEffects, place: int) -> list[object]:

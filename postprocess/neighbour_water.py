@@ -11,11 +11,11 @@ import shapely
 from numpy.typing import NDArray
 
 from wellring.inputs.receptors import Receptors
-from wellring.postprocess.heads import unit_head
+from wellring.postprocess.heads import Drawdowns, unit_head
 from wellring.postprocess.run_folder import RunFolder
 
 if TYPE_CHECKING:
-    from wellring.postprocess.ledger import BoundaryEntry
+    from wellring.postprocess.ledger import BoundaryEntry, PhaseEntry
     from wellring.postprocess.stage_results import StageResult
 
 Floats = NDArray[np.float64]
@@ -51,20 +51,18 @@ class NeighbourWater:
         self.unit = self._aquifers()
         self.rest = self._rest_levels()
         self.streams = self._streams()
-        self.natural_table = np.full(self.count, np.nan)
 
-    def well_falls(self, result: StageResult) -> Floats:
+    def well_falls(self, fall: Drawdowns) -> Floats:
         """Fall (n,) [m] of the head in the layer each well draws from."""
-        assert result.fall is not None
         found = np.full(self.count, np.nan)
         for index, entry in enumerate(self.run.ledger.units):
             own = self.wells & (self.unit == index)
             if own.any():
-                found[own] = result.fall.units[entry.label][self.cell[own]]
+                found[own] = fall.units[entry.label][self.cell[own]]
         return found
 
-    def measures(self, number: int, found: dict[str, Floats]) -> dict[str, Floats]:
-        """Measures of stage `number` beside those in `found`.
+    def measures(self, found: dict[str, Floats], depletion: Floats) -> dict[str, Floats]:
+        """Measures beside those in `found`, where streams lose `depletion` (n,) [m³/s].
 
         `available`: water above a well's pump, or bottom, less what its own pumping needs [m];
         `depletion`: flow a stream loses [m³/s]; `share`: of a well's available water, or of a
@@ -75,7 +73,6 @@ class NeighbourWater:
         lowest = np.where(np.isnan(item["pump_level"]), self.bottom, item["pump_level"])
         available = self.rest - lowest - np.nan_to_num(item["own_drawdown"])
         available = np.where(self.wells, np.maximum(available, 0.0), np.nan)
-        depletion = self._depletion(number)
         with np.errstate(divide="ignore", invalid="ignore"):
             taken = np.where(available > 0, found["drawdown_most"] / available, np.inf)
             share = np.where(np.isfinite(available), taken, depletion / item["flow"])
@@ -164,16 +161,25 @@ class NeighbourWater:
         gap = shapely.distance(self.receptors.shapes[place], shapely.points(x, y))
         return bool(gap.min() <= NEAR_STREAM)
 
-    def _depletion(self, number: int) -> Floats:
-        """Flow (n,) [m³/s] that each stream gives more, or gets less, than before the work."""
+    def depletion(self, number: int) -> Floats:
+        """Flow (n,) [m³/s] that each stream gives more, or gets less, in stage `number`."""
+        return self._given(number) - self._given(0)
+
+    def depletion_in_time(self, phase: PhaseEntry) -> Floats:
+        """The same (m, n) at every step of a phase, against the natural state."""
+        day, rates = self.run.budget_in_time(phase)
+        found = np.full((day.size, self.count), np.nan)
+        for place, entries in self.streams.items():
+            names = [entry.package.upper() for entry in entries]
+            found[:, place] = sum(rates[f"{name}_IN"] - rates[f"{name}_OUT"] for name in names)
+        return found - self._given(0)
+
+    def _given(self, number: int) -> Floats:
+        """Flow (n,) [m³/s] that each stream gives the ground in a stage."""
         found = np.full(self.count, np.nan)
         for place, entries in self.streams.items():
-            given = [
-                sum(
-                    float(self.run.package_flows(self.results[k].entry, entry.package)[1].sum())
-                    for entry in entries
-                )
-                for k in (0, number)
-            ]
-            found[place] = given[1] - given[0]
+            found[place] = sum(
+                float(self.run.package_flows(self.results[number].entry, entry.package)[1].sum())
+                for entry in entries
+            )
         return found

@@ -1,7 +1,8 @@
 """What the work does to each neighbour in each stage: drawdown, settlement, slope, damage, limits.
 
 Everything is read from the run folder: the features it keeps, the heads, the settlement. Limits
-are compared with the stage's steady state and final settlement, however short the stage.
+are compared with the stage's steady state and final settlement, however short the stage, and with
+every step where the run was followed in time.
 """
 
 from __future__ import annotations
@@ -23,8 +24,10 @@ from wellring.postprocess.building_damage import (
     rankin_class,
     tilts,
 )
+from wellring.postprocess.heads import Drawdowns
 from wellring.postprocess.ledger import StageEntry
 from wellring.postprocess.neighbour_water import NeighbourWater
+from wellring.postprocess.neighbours_in_time import Exceedance, first_exceedance
 from wellring.postprocess.plan_sampling import PlanSampler, points_on
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.settlement import not_assessed, settlements
@@ -96,6 +99,7 @@ class Effects:
     Parameters
     ----------
     outside, partly : (n,) features that lie, all or in part, beyond the modelled ground.
+    in_time : what the days ask of them, where the run was followed in time.
     """
 
     receptors: Receptors
@@ -103,6 +107,7 @@ class Effects:
     outside: Flags
     partly: Flags
     notes: list[str] = field(default_factory=list)
+    in_time: Exceedance | None = None
 
     @cached_property
     def worst_stage(self) -> Ints:
@@ -122,8 +127,9 @@ class Effects:
 
     @cached_property
     def over(self) -> Flags:
-        """(n,) whether a limit is exceeded in any stage."""
-        return np.logical_or.reduce([stage.over for stage in self.stages])
+        """(n,) whether a limit is exceeded in any stage, or on any day followed."""
+        passing = [] if self.in_time is None else [np.isfinite(self.in_time.day)]
+        return np.logical_or.reduce([*(stage.over for stage in self.stages), *passing])
 
     @cached_property
     def judged(self) -> Flags:
@@ -136,9 +142,25 @@ class Effects:
         return np.stack(rows)[self.worst_stage, np.arange(len(self.receptors))]
 
     def first_over(self) -> Ints:
-        """(n,) index of the first stage that exceeds a limit, -1 where none does."""
+        """(n,) index of the first stage that exceeds a limit, -1 where none does.
+
+        Where the run was followed in time, the stage of the day on which a limit is exceeded.
+        """
         over = np.stack([stage.over for stage in self.stages])
-        return np.where(over.any(axis=0), np.argmax(over, axis=0), -1)
+        steady = np.where(over.any(axis=0), np.argmax(over, axis=0), -1)
+        if self.in_time is None:
+            return steady
+        return np.where(np.isfinite(self.in_time.day), self.in_time.stage, steady)
+
+    def first_day(self) -> Floats:
+        """(n,) day from which a limit is exceeded, NaN where none is or the day is not known.
+
+        That of the stage's beginning, or within a run followed in time the day itself.
+        """
+        if self.in_time is not None:
+            return self.in_time.day
+        days = [np.nan if s.entry.day is None else float(s.entry.day) for s in self.stages]
+        return np.array([*days, np.nan])[self.first_over()]
 
 
 def _severity(stage: StageEffects) -> Floats:
@@ -158,12 +180,12 @@ def effects_on_neighbours(run: RunFolder, results: Sequence[StageResult]) -> Eff
     if receptors is None or not len(receptors) or len(results) < 2:
         return None
     if results[0].effects is None:
-        results[0].effects = _Assessor(run, results, receptors).assess()
+        results[0].effects = Assessor(run, results, receptors).assess()
     return results[0].effects
 
 
-class _Assessor:
-    """Points on all features, and what is the same in all stages."""
+class Assessor:
+    """Points on all features, and what is the same in all stages and on all days."""
 
     def __init__(self, run: RunFolder, results: Sequence[StageResult], receptors: Receptors):
         self.run, self.results, self.receptors = run, results, receptors
@@ -187,6 +209,7 @@ class _Assessor:
         self.water = NeighbourWater(run, results, receptors, cell[self.starts])
 
     def assess(self) -> Effects:
+        """The effects of every stage and, where the run was followed in time, of every day."""
         settled = settlements(self.run, self.results)
         stages = []
         for number in range(1, len(self.results)):
@@ -198,16 +221,50 @@ class _Assessor:
                     None if own is None else own.at_stage_end,
                 )
             )
-        return Effects(self.receptors, stages, self.outside, self.partly, self.water.notes)
+        return Effects(
+            self.receptors,
+            stages,
+            self.outside,
+            self.partly,
+            self.water.notes,
+            first_exceedance(self),
+        )
+
+    @property
+    def columns(self) -> Ints:
+        """Plan cells on which anything that is told of a feature depends."""
+        own = self.water.cell[self.water.wells]
+        return np.unique(np.concatenate([self.sampler.cells_read, own]))
+
+    def use(self, found: dict[str, Floats]) -> Floats:
+        """(n,) largest part of any limit that measures take up, NaN where none was given."""
+        uses = [check.use for check in _checks(self.receptors, found)]
+        return np.fmax.reduce([np.full(self.count, np.nan), *uses])
 
     def _stage(self, number: int, final: Floats | None, at_end: Floats | None) -> StageEffects:
         result = self.results[number]
         assert result.fall is not None
+        found = self.measures(result.fall, final, self.water.depletion(number))
+        found["settlement_at_end"] = (
+            np.full(self.count, np.nan) if at_end is None else self._most(self._read(at_end))
+        )
+        return StageEffects(result.entry, found, _checks(self.receptors, found))
+
+    def measures(
+        self, drawdown: Drawdowns, settled: Floats | None, depletion: Floats
+    ) -> dict[str, Floats]:
+        """Measures (n,) of all features by name.
+
+        Parameters
+        ----------
+        drawdown, settled : over the plan [m], values needed on :attr:`columns` alone.
+        depletion : flow (n,) [m³/s] that streams lose.
+        """
         kinds = {
             kind: self.receptors.is_kind(kind) for kind in ("well", "surface_water", "wetland")
         }
-        table = self._read(result.fall.table)
-        any_head = self._read(result.fall.largest)
+        table = self._read(drawdown.table)
+        any_head = self._read(drawdown.largest)
         by_table = (kinds["surface_water"] | kinds["wetland"])[self.owner]
         fall = np.where(by_table, table, any_head)
         found: dict[str, Floats] = {
@@ -216,15 +273,11 @@ class _Assessor:
             "table_fall": self._most(table),
             "table_lowest": self._least(self._read(self.results[0].table) - table),
         }
-        own = self.water.well_falls(result)
+        own = self.water.well_falls(drawdown)
         for name in ("drawdown_least", "drawdown_most"):
             found[name] = np.where(kinds["well"] & np.isfinite(own), own, found[name])
-        found |= self._settled(final)
-        found["settlement_at_end"] = (
-            np.full(self.count, np.nan) if at_end is None else self._most(self._read(at_end))
-        )
-        found |= self.water.measures(number, found)
-        return StageEffects(result.entry, found, _checks(self.receptors, found))
+        found |= self._settled(settled)
+        return found | self.water.measures(found, depletion)
 
     def _settled(self, final: Floats | None) -> dict[str, Floats]:
         names = ("settlement_least", "settlement_most", "differential", "slope", "distortion")

@@ -44,6 +44,12 @@ class PlanSampler:
         self.cell: Ints = np.where(inside, row * grid.ncol + column, -1)
         """(m,) plan cell of each point, -1 outside the grid."""
 
+    @property
+    def cells_read(self) -> Ints:
+        """Plan cells whose values are ever read, where a field has some in all that may be."""
+        count = self._usable.size
+        return np.unique(np.concatenate(self._corners(np.arange(count, dtype=float)))).astype(int)
+
     def values(self, field: Floats) -> Floats:
         """The field (n,) at the points (m,)."""
         v = self._corners(field)

@@ -25,6 +25,9 @@ from wellring.postprocess.stage_results import StageResult
 Floats = NDArray[np.float64]
 Plan = NDArray[np.intp]
 
+SAMPLES = 48
+"""Columns read across a prism, evenly from the wall inward."""
+
 
 @dataclass(frozen=True)
 class Prisms:
@@ -144,54 +147,79 @@ def _prisms(
     keep = hangs & free
     if not keep.any():
         return None, covered, into_tight
-    wall, inside, outside, layer = wall[keep], inside[keep], outside[keep], layer[keep]
+    wall, inside, outside = wall[keep], inside[keep], outside[keep]
     embedment, toe = embedment[keep], toe[keep]
-    ncol = run.plan_shape[1]
-    step = inside - outside
-    widths = _Across(run, step, ncol)
+    middle, way = _inward(run, wall, inside, outside)
     wanted = 0.5 * embedment
-    sums = np.zeros((2, keep.sum()))
-    got, cells = np.zeros(keep.sum()), np.zeros(keep.sum(), np.intp)
-    at, live = inside.copy(), np.ones(keep.sum(), bool)
-    walked: list[tuple[Plan, NDArray[np.bool_]]] = []
-    while live.any():  # over the prism's columns away from the wall, all faces at once
-        column = place[at]
-        level = columns.formation - embedment
-        row = np.argmin(
-            np.where(columns.active[:, column], np.abs(columns.bottom[:, column] - level), np.inf),
-            axis=0,
-        )
-        live &= (column >= 0) & columns.free_draining[row, column]
-        part = np.where(live, np.clip(wanted - got, 0.0, widths(at)), 0.0)
-        live &= part > 1e-9
-        sums += part * np.stack([seepage[row, column], weight[row, column]])
-        got += part
-        cells += live
-        walked.append((column, live.copy()))
-        following = at + step
-        live &= (following >= 0) & (following < place.size)
-        at = np.where(live, following, at)
-        live &= place[at] >= 0
-        live &= got < wanted - 1e-9
-    width = np.maximum(got, 1e-9)
-    mean_seepage, mean_weight = sums / width
+    share = (np.arange(SAMPLES) + 0.5) / SAMPLES
+    at = middle[:, None, :] + way[:, None, :] * (wanted[:, None] * share)[..., None]
+    column = place[_plan_cells(run, at)]
+    column[:, 0] = place[inside]
+    level = (columns.formation - embedment)[:, None]
+    away = np.abs(columns.bottom[:, column] - level)
+    row = np.argmin(np.where(columns.active[:, column], away, np.inf), axis=0)
+    free = (column >= 0) & columns.free_draining[row, column]
+    live = np.logical_and.accumulate(free, axis=1)
+    count = live.sum(axis=1)
+    mean_seepage, mean_weight = (
+        np.where(live, values[row, column], 0.0).sum(axis=1) / count for values in (seepage, weight)
+    )
     used = rules.heave(mean_weight, mean_seepage)
-    for column, stood in walked:
-        np.maximum.at(covered, column[stood], used[stood])
+    np.maximum.at(covered, column[live], np.broadcast_to(used[:, None], live.shape)[live])
     prisms = Prisms(
         wall,
         place[inside],
         toe,
         embedment,
-        got,
+        wanted * count / SAMPLES,
         mean_seepage,
         mean_weight,
         used,
-        cells,
-        got < wanted - 1e-6,
+        1 + ((np.diff(column, axis=1) != 0) & live[:, 1:]).sum(axis=1),
+        count < SAMPLES,
         into_tight,
     )
     return prisms, covered, into_tight
+
+
+def _inward(run: RunFolder, wall: Plan, inside: Plan, outside: Plan) -> tuple[Floats, Floats]:
+    """Middle (k, 2) of each face and the wall's own normal there into the pit, in grid axes.
+
+    A wall at an angle to the grid is a staircase of faces, whose prisms must not go along the
+    rows: they are as wide as half the embedment across the wall, not along them.
+    """
+    x, y = (each.ravel() for each in np.meshgrid(*run.local_centres))
+    grid = run.ledger.grid
+    half = 0.5 * np.column_stack(
+        [np.diff(grid.x_edges)[inside % grid.ncol], -np.diff(grid.y_edges)[inside // grid.ncol]]
+    )
+    step = np.sign(np.column_stack([x[inside] - x[outside], y[inside] - y[outside]]).round(9))
+    middle = np.column_stack([x[inside], y[inside]]) - step * half
+    way = step.copy()
+    for number in np.unique(wall):  # over walls
+        own = np.flatnonzero(wall == number)
+        line = np.column_stack(run.to_local(*np.array(run.ledger.walls[number].line, float).T))
+        begin, along = line[:-1], np.diff(line, axis=0)
+        length = np.hypot(*along.T)
+        begin, along, length = begin[length > 0], along[length > 0], length[length > 0]
+        to = middle[own][:, None, :] - begin
+        part = np.clip((to * along).sum(axis=-1) / length**2, 0.0, 1.0)
+        gap = np.hypot(*np.moveaxis(to - part[..., None] * along, -1, 0))
+        normal = np.column_stack([-along[:, 1], along[:, 0]]) / length[:, None]
+        facing = step[own] @ normal.T
+        gap[np.abs(facing) < 0.02] = np.inf  # another wall's face, at a corner
+        best, every = np.argmin(gap, axis=1), np.arange(own.size)
+        found = normal[best] * np.sign(facing[every, best])[:, None]
+        way[own] = np.where(np.isfinite(gap[every, best])[:, None], found, step[own])
+    return middle, way
+
+
+def _plan_cells(run: RunFolder, at: Floats) -> Plan:
+    """Plan cell of each place (…, 2) in grid axes, the nearest one beyond the grid."""
+    grid = run.ledger.grid
+    column = np.searchsorted(np.asarray(grid.x_edges), at[..., 0], side="right") - 1
+    row = np.searchsorted(-np.asarray(grid.y_edges), -at[..., 1], side="right") - 1
+    return np.clip(row, 0, grid.nrow - 1) * grid.ncol + np.clip(column, 0, grid.ncol - 1)
 
 
 def _faces_of(
@@ -213,15 +241,3 @@ def _places(run: RunFolder, columns: FloorColumns) -> Plan:
     place = np.full(run.area.size, -1, np.intp)
     place[columns.plan] = np.arange(columns.plan.size)
     return place
-
-
-class _Across:
-    """Width [m] of plan cells across the wall: along the row or the column it is walked in."""
-
-    def __init__(self, run: RunFolder, step: Plan, ncol: int):
-        grid = run.ledger.grid
-        self.x, self.y = np.diff(grid.x_edges), -np.diff(grid.y_edges)
-        self.along_row, self.ncol = np.abs(step) == 1, ncol
-
-    def __call__(self, cell: Plan) -> Floats:
-        return np.where(self.along_row, self.x[cell % self.ncol], self.y[cell // self.ncol])

@@ -10,6 +10,7 @@ from wellring.inputs.units import WATER_UNIT_WEIGHT
 from wellring.postprocess.answer import Answer, Part
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.stability import FloorStability, stabilities
+from wellring.postprocess.stability_in_time import add_stability_in_time
 from wellring.postprocess.stability_tables import stability_tables
 from wellring.postprocess.stability_warnings import stability_warnings
 from wellring.postprocess.stage_results import StageResult
@@ -17,7 +18,8 @@ from wellring.postprocess.stage_results import StageResult
 SAYS = "stability: "
 ASSUMED = (
     SAYS + "friction of walls and strength of the plug are left out; pressure beneath the model's "
-    "floor is not seen; each stage is judged in its steady state",
+    "floor is not seen; each stage is judged in its steady state, and day by day where the run is "
+    "followed in time",
     SAYS + "a soil above the water weighs its saturated weight less the water of its sy; a soil "
     "of kv below 1e-7 m/s keeps its water (common practice, no source)",
 )
@@ -50,6 +52,7 @@ def assess_stability(run: RunFolder, results: Sequence[StageResult]) -> Part:
     _pumping_may_stop(found, part)
     part.tables |= stability_tables(run, found)
     part.warnings += stability_warnings(run, found)
+    add_stability_in_time(run, found, part)
     return part
 
 

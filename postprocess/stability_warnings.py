@@ -13,6 +13,9 @@ from wellring.postprocess.stage_results import StageResult
 
 FEW_CELLS = 3
 """Cells across a prism below which its mean is coarse (own choice)."""
+TOE_CELLS = 20
+"""Parts of the embedment that a cell at the toe may be at most (measured at sheet piles against the
+exact solutions: with a tenth the flow is 2.3 % and the exit gradient 5 % too small)."""
 
 
 def stability_warnings(
@@ -23,13 +26,7 @@ def stability_warnings(
     for result, stable in found:
         for text in [*_uplift(run, stable), *_seepage(run, stable), *_slab(stable)]:
             stages.setdefault(text, []).append(result.entry.name)
-    said = [f"{', '.join(names)}: {text}" for text, names in stages.items()]
-    if run.ledger.phases:
-        said.append(
-            "stability is judged at the steady end of each stage; in time the pressure under a "
-            "tight soil falls later: do not dig before piezometers show the head that is needed"
-        )
-    return said
+    return [f"{', '.join(names)}: {text}" for text, names in stages.items()]
 
 
 def _uplift(run: RunFolder, stable: FloorStability) -> list[str]:
@@ -86,6 +83,13 @@ def _seepage(run: RunFolder, stable: FloorStability) -> list[str]:
                 f"the prism at a wall is only {int(prisms.cells.min())} cells wide somewhere: "
                 "its mean is coarse; make grid.cell smaller"
             )
+        coarse = _toe_height(stable) > prisms.embedment / TOE_CELLS
+        if coarse.any():
+            said.append(
+                f"a wall's toe stands only {float(prisms.embedment[coarse].min()):.1f} m below the "
+                "floor, which is few cells: exit gradient and seepage force come about 5 % too "
+                "small there; make grid.sublayer and grid.cell smaller"
+            )
         if prisms.cut.any():
             said.append(
                 "the pit is narrower than the prisms at its walls, which end at the opposite "
@@ -98,6 +102,16 @@ def _seepage(run: RunFolder, stable: FloorStability) -> list[str]:
                 "sums by hand for a long straight wall give less"
             )
     return said
+
+
+def _toe_height(stable: FloorStability) -> np.ndarray:
+    """Height (k,) [m] of the cell above the toe beside each prism."""
+    assert stable.heave is not None
+    assert stable.heave.prisms is not None
+    columns, prisms = stable.columns, stable.heave.prisms
+    away = np.abs(columns.bottom[:, prisms.column] - prisms.toe)
+    layer = np.argmin(np.where(columns.active[:, prisms.column], away, np.inf), axis=0)
+    return columns.thickness[layer, prisms.column]
 
 
 def _corners(column: np.ndarray) -> bool:

@@ -177,6 +177,38 @@ def test_wall_in_sand_by_hand(tmp_path: Path, plain_site: Callable[..., Path]) -
     assert any("corners" in text for text in done.answers.warnings)
 
 
+def test_prism_lies_across_a_slanted_wall(tmp_path: Path, plain_site: Callable[..., Path]) -> None:
+    """A wall at an angle to the grid: its prism by hand from the columns within d/2 of its line."""
+    wall = {"kind": "slurry", "line": "outline", "toe": -8.0, "k": 1e-12, "thickness": 0.8}
+    pit = [(0, 0), (26, 0), (14, 12), (0, 12)]
+    path = plain_site(tmp_path / "site", pit=pit, walls=[wall], cell=0.8, sublayer=0.5)
+    (done,) = run(path, out=tmp_path / "runs", figures=False, side_studies=False)
+    folder = RunFolder(done.folder)
+    stable = stabilities(folder, read_results(folder))[1]
+    assert stable is not None
+    assert stable.heave is not None
+    prisms, columns = stable.heave.prisms, stable.columns
+    assert prisms is not None
+    x, y = (c[columns.plan] - o for c, o in zip(folder.centres, (EAST, NORTH), strict=True))
+    along = np.array([-12.0, 12.0]) / np.hypot(12, 12)
+    part = (x - 26) * along[0] + y * along[1]
+    away = np.abs((x - 26) * along[1] - y * along[0])
+    middle = (part > 6) & (part < 11)
+    layer = np.argmin(np.abs(columns.bottom + 8.0), axis=0)
+    head = columns.head_at[layer, np.arange(layer.size)]
+    area = folder.area[columns.plan]
+    near = middle & (away < 2.0)
+    by_hand = 9.81e3 * float(np.average(head[near] + 4.0, weights=area[near]))
+    mine = middle[prisms.column] & (away[prisms.column] < 1.0)
+    assert mine.sum() > 4
+    assert prisms.width[mine] == pytest.approx(2.0)
+    assert prisms.seepage[mine].mean() == pytest.approx(by_hand, rel=0.012)
+    # Walked along the rows the prism would be 2 m/√2 wide and see more.
+    close = middle & (away < 2.0 / np.sqrt(2))
+    too_much = 9.81e3 * float(np.average(head[close] + 4.0, weights=area[close]))
+    assert too_much > 1.025 * by_hand
+
+
 def test_foot_of_open_faces_is_told_not_judged(
     tmp_path: Path, plain_site: Callable[..., Path]
 ) -> None:

@@ -200,6 +200,68 @@ def test_gravelly_sand_lowered_for_a_dig(within):
     within("rise", float((after - before)[3, 0]) / 1e3, 2 * 9.81 - 2 * 3, 0.1)
 
 
+LIGHT = WATER_UNIT_WEIGHT / 10e3
+"""Ours over the 10 kN/m³ of water that the next examples take; their weights are scaled by it."""
+
+
+@pytest.mark.parametrize(("level", "published"), [(0.0, 27.0), (2.0, 27.0), (-1.0, 37.0)])
+def test_water_table_moves_over_a_clay(within, level, published):
+    """A lecture's worked example on changes of the water table (2020, scribd 444291394, read).
+
+    3 m of silty sand of 19 kN/m³, wet or not, on clay; water at the ground, 2 m above it and 1 m
+    below it: effective stress at the clay's top 27, 27 and 37 kPa. Above the ground the water
+    weighs on it and presses in it alike.
+    """
+    grid = column(0.0, -1.0, -3.0, -3.001)
+    weights = Weights(np.array([19e3 * LIGHT]), np.array([0.0]))
+    unit = np.zeros(grid.active.shape, np.int16)
+    stress = effective_stress(grid, heads(grid, level), unit, weights)[2, 0]
+    stress += max(level, 0.0) * WATER_UNIT_WEIGHT
+    within("effective", float(stress) / LIGHT / 1e3, published, 0.1)
+
+
+@pytest.mark.parametrize(("moist", "rise", "settled"), [(20.0, 100.0, 125.0), (18.0, 80.0, 100.0)])
+def test_clay_under_sand_drained_for_years(within, moist, rise, settled):
+    """An exam's question (GATE, civil engineering; interviewmania.com 91149 and 91150, read).
+
+    Water lowered from 5 to 15 m below the ground by pumping, sand of 20 kN/m³ wet and 18 drained
+    on 5 m of clay of m_v 0.25 m²/MN. The answer printed there, 100 kPa and 125 mm, forgets that
+    drained sand weighs less; with it 80 kPa and 100 mm, both among the choices, by hand.
+    """
+    grid = column(0.0, -5.0, -15.0, -20.0, -25.0)
+    loss = (20.0 - moist) * 1e3 * LIGHT / WATER_UNIT_WEIGHT
+    weights = Weights(np.array([20e3, 20e3]) * LIGHT, np.array([loss, 0.0]))
+    unit = np.array([[0], [0], [0], [1]], np.int16)
+    before, after = (
+        float(effective_stress(grid, heads(grid, level), unit, weights)[3, 0]) / LIGHT
+        for level in (-5.0, -15.0)
+    )
+    within("rise", (after - before) / 1e3, rise, 0.1)
+    within("settlement", 1e3 * settle(one_law(mv=0.25e-6), 5.0, before, after), settled, 0.1)
+
+
+def test_pumped_clay_under_a_fill(within):
+    """A university's class example (Foundation Engineering, example 8; scribd 268950952, read).
+
+    12 m of normally consolidated clay (G 2.65, w 37.8 %) full of water; pumping lowers it by 4 m,
+    the clay stays saturated; 1.5 m of fill of 16.7 kN/m³: it settled by 550 mm. Asked is C_c, by
+    hand 0.25: γ 17.9 kN/m³, in the middle 48.5 kPa before and 112.8 after, 1 + e0 = 2.00.
+    """
+    void = 2.65 * 0.378
+    clay = WATER_UNIT_WEIGHT * (2.65 + void) / (1 + void)
+    grid = column(0.0, -4.0, -8.0, -12.0)  # the middle one's mean is that of the clay's middle
+    weights = Weights(np.array([clay]), np.array([0.0]))
+    unit = np.zeros(grid.active.shape, np.int16)
+    before, after = (
+        float(effective_stress(grid, heads(grid, level), unit, weights)[1, 0])
+        for level in (0.0, -4.0)
+    )
+    within("before", before / 1e3, 48.5, 0.2)
+    within("after", after / 1e3 + 1.5 * 16.7, 112.8, 0.2)
+    law = one_law(cc=0.25 / (1 + void), cr=0.05)
+    within("settlement", 1e3 * settle(law, 12.0, before, after + 1.5 * 16.7e3), 550.0, 1.0)
+
+
 def test_unloading_gives_back_only_the_reloading_part():
     """Loaded beyond σ'_p and back: what stays is (C_c − C_r)·lg(σ'_max/σ'_p)."""
     law, unit = one_law(cc=0.2, cr=0.02), np.zeros((1, 1), np.int16)

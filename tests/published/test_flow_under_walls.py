@@ -4,23 +4,34 @@ C13 is the conformal map in Harr (1962), chapter 5 (EM 1110-2-1901, fragment II)
 m = cos(πs/2T) the flow under one pile is q = k·h·K(m)/(2·K'(m)), and the exit gradient beside it
 i = π·h/(4·K'(m)·T·sin(πs/2T)). C14 is the problem of
 McNamee (1949), long excavations between two piles, solved by a Schwarz–Christoffel map.
-A strip of ground between impervious edges; flooded outside, the pit's floor is not dug.
+A strip of ground between impervious edges; flooded outside, the pit's floor is not dug. The
+solutions know no scale; the layers here leave the water a way around a toe of 4 to 5 m at least.
+With less the default grid's finest cells are too coarse (model/grid_sizes.py): 2 m below a
+floor, or above the base, the flow comes 2.35 % too small and the exit gradient up to 5.4 %.
 """
 
 import pytest
 
 K, HEAD = 1e-4, 3.0
+WAY = 5.0
+"""Narrowest way [m] around a toe that the layers leave."""
 TIGHT = {"kind": "slurry", "k": 1e-14, "thickness": 1.0}
 FLOOD = {"kind": "river", "stage": HEAD, "bed_conductance": 1000.0}
 
 
 @pytest.mark.parametrize(
     ("depth", "published", "gradient"),
-    [(0.25, 0.734609, 0.314086), (0.5, 0.5, 0.299535), (0.75, 0.340317, 0.265649)],
+    [
+        (0.1, 1.02981, 0.317652),
+        (0.25, 0.734609, 0.314086),
+        (0.5, 0.5, 0.299535),
+        (0.75, 0.340317, 0.265649),
+        (0.9, 0.242764, 0.219847),
+    ],
 )
 def test_one_pile(solve, check_site, within, depth, published, gradient):
-    """Layer of 20 m; ground reaches 5.5 times its depth to both sides."""
-    layer, width = 20.0, 10.0
+    """Layer of 20 m or more; ground reaches 5.5 times its depth to both sides."""
+    layer, width = max(20.0, WAY / min(depth, 1 - depth)), 10.0
     far = 5.5 * layer
     solved = solve(
         check_site(
@@ -48,13 +59,18 @@ def test_one_pile(solve, check_site, within, depth, published, gradient):
     ("half", "layer", "published", "gradient"),
     [
         (0.5, 1.5, 0.266285, 0.533589),
+        (1.0, 1.5, 0.348556, 0.371022),
+        (0.5, 2.0, 0.287007, 0.57493),
         (1.0, 2.0, 0.404141, 0.422747),
+        (2.0, 2.0, 0.480217, 0.324918),
+        pytest.param(1.0, 3.0, 0.442834, 0.460006, marks=pytest.mark.slow),
         (2.0, 3.0, 0.571398, 0.359314),
+        pytest.param(1.0, 5.0, 0.462067, 0.478955, marks=pytest.mark.slow),
     ],
 )
 def test_two_piles(solve, check_site, within, half, layer, published, gradient):
-    """Half width and depth of the layer in lengths of the piles, which hang 8 m deep."""
-    pile, width = 8.0, 12.0
+    """Half width and depth of the layer in lengths of the piles, which hang 8 m deep or more."""
+    pile, width = max(8.0, WAY / (layer - 1)), 12.0
     b, depth = half * pile, layer * pile
     solved = solve(
         check_site(
