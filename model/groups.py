@@ -16,6 +16,8 @@ from wellring.model.limits import FLOW_TOLERANCE, Settled, Solve, first_drive, s
 _MOST_TURNS = 20
 _FIRST_RISE = 0.5
 """[m]."""
+_LITTLE = 1e-9
+"""[m³/s]."""
 
 
 @dataclass
@@ -51,6 +53,34 @@ class _Header:
         return a + (b - a) * min(max(share, 0.05), 0.95)
 
 
+@dataclass
+class _Returned:
+    """What each point of a table gives back [m³/s]: its part of a discharge that grows with it.
+
+    Found by secants; taking each turn's share as it comes would need dozens of turns where most
+    of what is given back is pumped again.
+    """
+
+    members: list[int]
+    share: float
+    each: float = _LITTLE
+    before: tuple[float, float] | None = None
+    """What was given each, and what should have been, in the turn before."""
+
+    def improve(self, discharge: float) -> bool:
+        """Choose another flow for the discharge [m³/s] seen with this one; False where it fits."""
+        due = max(self.share * discharge / len(self.members), _LITTLE)
+        if abs(due - self.each) <= 0.5 * FLOW_TOLERANCE * due:
+            return False
+        chosen = due
+        if self.before is not None:
+            slope = (due - self.before[1]) / (self.each - self.before[0])
+            if 0.0 < slope < 1.0:
+                chosen = max((due - slope * self.each) / (1.0 - slope), _LITTLE)
+        self.before, self.each = (self.each, due), chosen
+        return True
+
+
 def settle_groups(points: Sequence[GridPoint], solve: Solve) -> Settled:
     """Find drives that respect the limits of every point and of every group.
 
@@ -59,19 +89,20 @@ def settle_groups(points: Sequence[GridPoint], solve: Solve) -> Settled:
     solve : solves the stage for given drives and returns what each point then does.
     """
     headers = _headers(points)
-    shares = [index for index, point in enumerate(points) if point.share is not None]
-    wanted = dict.fromkeys(shares, 1e-9)
+    returns = _returns(points)
     drives: list[PointDrive] | None = None
     rounds = 0
     for _ in range(_MOST_TURNS):
-        now = _adjusted(points, headers, wanted)
+        now = _adjusted(points, headers, returns)
         settled = settle(now, solve, None if drives is None else _moved(now, drives))
         drives, rounds = settled.drives, rounds + settled.rounds
         changed = False
         for header in headers:
             total = sum(settled.states[index].flow for index in header.members)
             changed |= header.improve(total)
-        changed |= _share_out(points, settled, wanted)
+        discharge = _discharge(points, settled)
+        for back in returns:
+            changed |= back.improve(discharge)
         if not changed:
             named = _named(settled.drives, headers)
             return Settled(named, settled.states, rounds, settled.settled)
@@ -88,15 +119,16 @@ def _headers(points: Sequence[GridPoint]) -> list[_Header]:
 
 
 def _adjusted(
-    points: Sequence[GridPoint], headers: list[_Header], wanted: dict[int, float]
+    points: Sequence[GridPoint], headers: list[_Header], returns: list[_Returned]
 ) -> list[GridPoint]:
     """The points with their headers' levels risen and their shares asked of them."""
     now = list(points)
     for header in headers:
         for index in header.members:
             now[index] = replace(points[index], lowest=points[index].lowest + header.rise)
-    for index, flow in wanted.items():
-        now[index] = replace(now[index], wanted=flow)
+    for back in returns:
+        for index in back.members:
+            now[index] = replace(now[index], wanted=back.each)
     return now
 
 
@@ -110,21 +142,19 @@ def _moved(points: Sequence[GridPoint], drives: Sequence[PointDrive]) -> list[Po
     ]
 
 
-def _share_out(points: Sequence[GridPoint], settled: Settled, wanted: dict[int, float]) -> bool:
-    """Ask of every sharing point its part of the present discharge; whether that changed."""
-    if not wanted:
-        return False
-    taken = sum(
+def _returns(points: Sequence[GridPoint]) -> list[_Returned]:
+    found: dict[str | None, _Returned] = {}
+    for index, point in enumerate(points):
+        if point.share is not None:
+            found.setdefault(point.group, _Returned([], point.share)).members.append(index)
+    return list(found.values())
+
+
+def _discharge(points: Sequence[GridPoint], settled: Settled) -> float:
+    """What all points take together [m³/s]; what others give back is not taken off."""
+    return sum(
         state.flow for point, state in zip(points, settled.states, strict=True) if not point.injects
     )
-    changed = False
-    for index in wanted:
-        group = [i for i in wanted if points[i].group == points[index].group]
-        target = max((points[index].share or 0.0) * taken / len(group), 1e-9)
-        if abs(target - wanted[index]) > 0.5 * FLOW_TOLERANCE * target:
-            wanted[index] = target
-            changed = True
-    return changed
 
 
 def _named(drives: Sequence[PointDrive], headers: list[_Header]) -> list[PointDrive]:

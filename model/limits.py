@@ -137,10 +137,13 @@ def _otherwise(point: GridPoint, drive: PointDrive, state: PointState) -> PointD
     if drive.held is not None:
         if state.flow < -1e-9:
             return PointDrive(None, None, "no inflow")
+        # Within a millimetre of its level it keeps its limit: with a loss in the well a point held
+        # at its lowest level would otherwise be allowed nothing.
+        if state.flow <= most_flow(point, state.level + LEVEL_TOLERANCE)[0] * (1 + FLOW_TOLERANCE):
+            return None
         limit, name = most_flow(point, state.level)
-        if state.flow > limit * (1 + FLOW_TOLERANCE):
-            # Where the limit at its lowest level is nothing, the next solve has to begin somewhere.
-            return PointDrive(None, limit if limit > 0.0 else 0.5 * state.flow, name)
+        # Where the limit at its lowest level is nothing, the next solve has to begin somewhere.
+        return PointDrive(None, limit if limit > 0.0 else 0.5 * state.flow, name)
     elif drive.rate is not None and state.level < point.lowest - LEVEL_TOLERANCE:
         return PointDrive(point.lowest, None, "level")
     elif drive.governing == "no inflow" and state.level > point.lowest + REOPENS_ABOVE:

@@ -37,7 +37,7 @@ _CLOSED = 0.25 * MASS_BALANCE_LIMIT
 """Percent; an answer whose budget closes worse than this is solved on."""
 _TIGHTER = ((1e-5, 1e-6), (1e-7, 1e-7))
 """Closures of solving on: flow in a cell as a share of the total inflow, head change [m]."""
-_RUN_AWAY, _RUN_AWAY_ITERATIONS = 1e5, 20
+_RUN_AWAY = ((1e5, 20), (1e8, 5))
 """An attempt whose head changes [m] stay this large for so many iterations is given up."""
 _HEAD_CLOSURE = 1e-4
 _FLOW_CLOSURE = 0.1
@@ -338,8 +338,7 @@ def _ran_away(folder: Path) -> bool:
         changes = [abs(float(record[6])) for record in _outer_records(folder)[:-1]]
     except (OSError, IndexError, ValueError):
         return False
-    last = changes[-_RUN_AWAY_ITERATIONS:]
-    return len(last) == _RUN_AWAY_ITERATIONS and min(last) > _RUN_AWAY
+    return any(len(changes) >= many and min(changes[-many:]) > absurd for absurd, many in _RUN_AWAY)
 
 
 def _outer_line(folder: Path) -> str:

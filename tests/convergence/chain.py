@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
 from site_generator import RandomSite, write_site
 
 from wellring.inputs.faults import SolverFailed
-from wellring.inputs.read_site import read_site
+from wellring.inputs.read_site import Site, read_site
 from wellring.model.layout import Fineness, lay_out
 from wellring.model.solve import MASS_BALANCE_LIMIT
 from wellring.model.stages import SolvedStage, solve_scheme
@@ -21,6 +22,7 @@ class SiteOutcome:
     """What became of one random site; `failure` is "" when every stage was solved."""
 
     site: RandomSite
+    read: Site
     cells: int
     stages: list[SolvedStage]
     folder: Path
@@ -42,10 +44,16 @@ class SiteOutcome:
         return self.folder / "mf6" / self.stages[-1].folder
 
 
-def solve_site(seed: int, folder: Path, solver: Path, coarser: float) -> SiteOutcome:
+def solve_site(
+    seed: int,
+    folder: Path,
+    solver: Path,
+    coarser: float,
+    write: Callable[[int, Path], RandomSite] = write_site,
+) -> SiteOutcome:
     """Write, read, lay out and solve the site of a seed."""
     began = time.perf_counter()
-    random_site = write_site(seed, folder)
+    random_site = write(seed, folder)
     site = read_site(folder / "site.toml")
     layout = lay_out(site, site.description.schemes[0], 0, Fineness(coarser))
     cells = int(layout.ground.active.sum())
@@ -54,7 +62,7 @@ def solve_site(seed: int, folder: Path, solver: Path, coarser: float) -> SiteOut
     except SolverFailed as error:
         stages, failure = [], str(error)
     seconds = time.perf_counter() - began
-    return SiteOutcome(random_site, cells, stages, folder, seconds, failure)
+    return SiteOutcome(random_site, site, cells, stages, folder, seconds, failure)
 
 
 def rung_counts(outcomes: Iterable[SiteOutcome]) -> dict[str, int]:
@@ -86,4 +94,28 @@ def site_row(outcome: SiteOutcome) -> str:
 SITE_HEAD = (
     "| seed | pit | soils | wall | wells | drawdown m | cells | rungs | worst balance % "
     "| solves | failed | s |\n" + "| --- " * 12 + "|"
+)
+
+
+def scheme_row(outcome: SiteOutcome, mix: str) -> str:
+    """One row of the table of schemes (see :data:`SCHEME_HEAD`)."""
+    governing = Counter(
+        drive.governing
+        for stage in outcome.stages
+        if stage.settled is not None
+        for drive in stage.settled.drives
+    )
+    solves = sum(len(stage.attempts) for stage in outcome.stages)
+    failed = sum(not a.answered for stage in outcome.stages for a in stage.attempts)
+    worst = max((abs(stage.solution.discrepancy) for stage in outcome.stages), default=float("nan"))
+    what = outcome.failure or ", ".join(f"{n} {name}" for name, n in governing.most_common())
+    return (
+        f"| {outcome.site.seed} | {mix} | {outcome.site.wall} | {outcome.site.drawdown:.1f} "
+        f"| {outcome.cells} | {what} | {worst:.3f} | {solves} | {failed} | {outcome.seconds:.0f} |"
+    )
+
+
+SCHEME_HEAD = (
+    "| seed | methods | wall | drawdown m | cells | points by governing limit | worst balance % "
+    "| solves | failed | s |\n" + "| --- " * 10 + "|"
 )

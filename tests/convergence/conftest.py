@@ -12,6 +12,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent))
 
 from chain import SiteOutcome, solve_site
+from method_generator import write_scheme
 
 
 @pytest.fixture
@@ -20,5 +21,15 @@ def outcome(solver: Path, tmp_path: Path) -> Callable[[int, float], SiteOutcome]
 
     def made(seed: int, coarser: float) -> SiteOutcome:
         return solve_site(seed, tmp_path / f"{seed:02d}", solver, coarser)
+
+    return made
+
+
+@pytest.fixture
+def scheme_outcome(solver: Path, tmp_path: Path) -> Callable[[int, float], SiteOutcome]:
+    """Solve the random scheme of a seed, any method, likewise."""
+
+    def made(seed: int, coarser: float) -> SiteOutcome:
+        return solve_site(seed, tmp_path / f"{seed:02d}", solver, coarser, write_scheme)
 
     return made

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import csv
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -19,6 +19,8 @@ import shapely
 from numpy.random import Generator
 from shapely.geometry import Polygon
 
+Table = tuple[str, dict[str, Any]]
+"""Heading and keys of a table of the site file."""
 WALLS = ("none", "hanging", "into clay")
 CENTRE = (500_000.0, 5_600_000.0)
 """Site coordinates of the pit's middle [m]."""
@@ -36,6 +38,19 @@ class Column:
     def depth(self) -> float:
         """Depth of the borings [m]."""
         return float(self.bottom[-1])
+
+
+@dataclass(frozen=True)
+class Ranges:
+    """How wide a draw is: powers of ten of kh [m/s], most soils, lowering [m], pit's length [m]."""
+
+    decades: tuple[float, float] = (-9.0, -2.0)
+    soils: int = 8
+    lowering: tuple[float, float] = (1.0, 20.0)
+    size: float = 150.0
+
+
+WIDEST = Ranges()
 
 
 @dataclass(frozen=True)
@@ -62,34 +77,48 @@ class RandomSite:
     @property
     def size(self) -> float:
         """Longer side of the pit's smallest rectangle [m]."""
-        return float(max(_sides(self.outline)))
+        return float(max(sides_of(self.outline)))
 
 
 def write_site(seed: int, folder: Path) -> RandomSite:
     """Write the site of `seed` into `folder`: `site.toml`, `collars.csv`, `layers.csv`."""
     rng = np.random.default_rng([20_240, seed])
     site = draw_site(seed, rng)
-    folder.mkdir(parents=True, exist_ok=True)
-    _write_borings(site, rng, folder)
-    (folder / "site.toml").write_text(_site_text(site, rng), encoding="utf-8")
+    write_files(site, rng, folder, _well_tables)
     return site
 
 
-def draw_site(seed: int, rng: Generator) -> RandomSite:
+def write_files(
+    site: RandomSite,
+    rng: Generator,
+    folder: Path,
+    drainage: Callable[[RandomSite, Generator], list[Table]],
+    most_rain: float = np.inf,
+) -> None:
+    """Write a drawn site into `folder`; `drainage` draws the tables of its scheme.
+
+    Recharge is at most `most_rain` [m/s]: in tight ground more would stand high above it.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    _write_borings(site, rng, folder)
+    (folder / "site.toml").write_text(_site_text(site, rng, drainage, most_rain), encoding="utf-8")
+
+
+def draw_site(seed: int, rng: Generator, ranges: Ranges = WIDEST) -> RandomSite:
     """Geometry, ground and water of a seed; walls and numbers of soils take turns."""
     wall = WALLS[seed % 3]
-    soils = 1 + (seed // 3) % 8
+    soils = 1 + (seed // 3) % ranges.soils
     if wall == "into clay":
         soils = max(soils, 2)
     ground = round(float(rng.uniform(0.0, 60.0)), 2)
     water = round(ground - float(rng.uniform(0.3, 3.0)), 2)
-    drawdown = float(np.exp(rng.uniform(0.0, np.log(20.0))))
+    drawdown = float(np.exp(rng.uniform(*np.log(ranges.lowering))))
     stages = int(rng.integers(1, 4))
     formations = tuple(round(water - drawdown * (index + 1) / stages, 2) for index in range(stages))
     dug = ground - formations[-1]
     depth = float(dug * rng.uniform(1.4, 2.5) + rng.uniform(2.0, 8.0))
-    column = _column(rng, soils, depth, dug, clay=wall == "into clay")
-    shape, outline = _outline(rng)
+    column = _column(rng, soils, depth, dug, ranges.decades, clay=wall == "into clay")
+    shape, outline = _outline(rng, ranges.size)
     return RandomSite(
         seed,
         outline,
@@ -105,9 +134,16 @@ def draw_site(seed: int, rng: Generator) -> RandomSite:
     )
 
 
-def _column(rng: Generator, soils: int, depth: float, dug: float, clay: bool) -> Column:
+def _column(
+    rng: Generator,
+    soils: int,
+    depth: float,
+    dug: float,
+    decades: tuple[float, float],
+    clay: bool,
+) -> Column:
     """Soils from the top down; with `clay` the lowest but one or lowest is clay below the dig."""
-    kh = 10.0 ** rng.uniform(-9.0, -2.0, soils)
+    kh = 10.0 ** rng.uniform(*decades, soils)
     kv = np.maximum(kh / 10.0 ** rng.uniform(0.0, 1.0, soils), 1e-10)
     thinnest = min(0.8, 0.5 * depth / soils)
     share = rng.dirichlet(np.full(soils, 2.0))
@@ -136,9 +172,9 @@ def _toe(rng: Generator, wall: str, column: Column, ground: float, dug: float) -
     return round(ground - top - min(0.6 * thickness, 1.5 + 0.1 * thickness), 2)
 
 
-def _outline(rng: Generator) -> tuple[str, Polygon]:
-    """A rectangle, an L or a skew quadrilateral of 10 to 150 m, turned at random."""
-    length = float(np.exp(rng.uniform(np.log(10.0), np.log(150.0))))
+def _outline(rng: Generator, size: float) -> tuple[str, Polygon]:
+    """A rectangle, an L or a skew quadrilateral of 10 m to `size`, turned at random."""
+    length = float(np.exp(rng.uniform(np.log(10.0), np.log(size))))
     width = max(10.0, length * float(rng.uniform(0.25, 1.0)))
     length = max(length, width)
     kind = ("rectangle", "L", "skew")[int(rng.integers(0, 3))]
@@ -157,7 +193,7 @@ def _outline(rng: Generator) -> tuple[str, Polygon]:
     return kind, shapely.set_precision(moved, 0.01)
 
 
-def _sides(outline: Polygon) -> np.ndarray:
+def sides_of(outline: Polygon) -> np.ndarray:
     xy = shapely.get_coordinates(shapely.oriented_envelope(outline))
     return np.hypot(*np.diff(xy[:3], axis=0).T)
 
@@ -211,8 +247,13 @@ def _write_borings(site: RandomSite, rng: Generator, folder: Path) -> None:
                     top = end
 
 
-def _site_text(site: RandomSite, rng: Generator) -> str:
-    tables: list[tuple[str, dict[str, Any]]] = [
+def _site_text(
+    site: RandomSite,
+    rng: Generator,
+    drainage: Callable[[RandomSite, Generator], list[Table]],
+    most_rain: float,
+) -> str:
+    tables: list[Table] = [
         (
             "[site]",
             {
@@ -235,7 +276,7 @@ def _site_text(site: RandomSite, rng: Generator) -> str:
         tables.append(
             (f'[soils."soil {index + 1}"]', {"kh": float(f"{kh:.3g}"), "kv": float(f"{kv:.3g}")})
         )
-    tables += _water_tables(site, rng)
+    tables += _water_tables(site, rng, most_rain)
     corners = shapely.get_coordinates(site.outline.exterior)[:-1]
     tables.append(("[excavation]", {"corners": np.round(corners, 2).tolist(), "clearance": 0.5}))
     tables += [
@@ -244,7 +285,7 @@ def _site_text(site: RandomSite, rng: Generator) -> str:
     ]
     tables += _wall_tables(site, rng)
     tables.append(("[[schemes]]", {"name": "random"}))
-    tables += _well_tables(site, rng)
+    tables += drainage(site, rng)
     return (
         "\n\n".join(
             "\n".join([head, *(f"{key} = {_toml(value)}" for key, value in table.items())])
@@ -254,7 +295,7 @@ def _site_text(site: RandomSite, rng: Generator) -> str:
     )
 
 
-def _water_tables(site: RandomSite, rng: Generator) -> list[tuple[str, dict[str, Any]]]:
+def _water_tables(site: RandomSite, rng: Generator, most_rain: float) -> list[Table]:
     water: dict[str, Any] = {"source_distance": site.source_distance}
     if rng.random() < 0.4:
         water["plane"] = {
@@ -297,16 +338,12 @@ def _water_tables(site: RandomSite, rng: Generator) -> list[tuple[str, dict[str,
             )
         )
     if rng.random() < 0.4:
-        tables.append(
-            (
-                "[[water.boundary]]",
-                {"kind": "recharge", "rate": float(f"{10.0 ** rng.uniform(-9.5, -8.0):.2g}")},
-            )
-        )
+        rain = min(10.0 ** rng.uniform(-9.5, -8.0), most_rain)
+        tables.append(("[[water.boundary]]", {"kind": "recharge", "rate": float(f"{rain:.2g}")}))
     return tables
 
 
-def _wall_tables(site: RandomSite, rng: Generator) -> list[tuple[str, dict[str, Any]]]:
+def _wall_tables(site: RandomSite, rng: Generator) -> list[Table]:
     if site.toe is None:
         return []
     kind = ("sheet pile", "secant pile", "slurry")[int(rng.integers(0, 3))]
@@ -316,14 +353,14 @@ def _wall_tables(site: RandomSite, rng: Generator) -> list[tuple[str, dict[str, 
     return [("[[walls]]", wall)]
 
 
-def _well_tables(site: RandomSite, rng: Generator) -> list[tuple[str, dict[str, Any]]]:
+def _well_tables(site: RandomSite, rng: Generator) -> list[Table]:
     if not site.wells:
         return []
     formation, base = site.formations[-1], site.ground - site.column.depth
     low = round(formation - float(rng.uniform(0.5, 0.85)) * (formation - base), 2)
     high = round(low + float(rng.uniform(0.4, 1.0)) * (site.water - low), 2)
     inside = site.wall != "none" and rng.random() < 0.7
-    inward = -float(min(2.0, 0.15 * min(_sides(site.outline))))
+    inward = -float(min(2.0, 0.15 * min(sides_of(site.outline))))
     offset = inward if inside else float(rng.uniform(1.0, 5.0))
     wells: dict[str, Any] = {
         "method": "deep wells",
