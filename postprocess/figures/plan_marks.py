@@ -13,6 +13,7 @@ from wellring.postprocess.drainage_groups import sump_of
 from wellring.postprocess.figures.fields import cells_outline
 from wellring.postprocess.figures.labels import LabelPlacer
 from wellring.postprocess.figures.method_marks import SUMP, draw_pipes, mark_of
+from wellring.postprocess.figures.pipe_rows import at_work, name_rows, pipe_rows, runs
 from wellring.postprocess.figures.style import (
     INK,
     PAPER,
@@ -23,7 +24,6 @@ from wellring.postprocess.figures.style import (
     key_text,
     plain,
 )
-from wellring.postprocess.ledger import WellEntry
 from wellring.postprocess.run_folder import RunFolder
 
 if TYPE_CHECKING:
@@ -143,12 +143,12 @@ def draw_wells(
     if not wells:
         return 0
     at = scales.crs(np.array([[well.x, well.y] for well in wells]))
-    runs = np.array([_runs(well, stage) for well in wells])
+    busy = at_work(wells, stage)
     draw_pipes(axes, wells, at, size)
     for method in dict.fromkeys(well.method for well in wells):
         mark = mark_of(method)
         own = np.array([well.method == method for well in wells])
-        for chosen, working in ((own & ~runs, False), (own & runs, True)):
+        for chosen, working in ((own & ~busy, False), (own & busy, True)):
             if not chosen.any():
                 continue
             style = mark.look(size, working)
@@ -165,14 +165,17 @@ def draw_wells(
     centre = shapely.Polygon(run.ledger.outline).centroid
     middle = (scales.crs(centre.x), scales.crs(centre.y))
     left_out = 0
-    # Long leaders between many wells make a thicket in which nobody finds a name.
-    crowd = len(wells) > CROWD
     window = _window(axes, 0.0)
-    for well, point, runs_now in zip(wells, at, runs, strict=True):
-        if not window.contains(shapely.Point(point)):
+    rows = pipe_rows(run)
+    name_rows(rows, scales, placer, window, middle, stage)
+    in_rows = {well.name for row in rows for well in row.wells}
+    # Long leaders between many wells make a thicket in which nobody finds a name.
+    crowd = len(wells) - len(in_rows) > CROWD
+    for well, point in zip(wells, at, strict=True):
+        if well.name in in_rows or not window.contains(shapely.Point(point)):
             continue
         name = plain(well.name, 24)
-        text = f"{name}\n{scales.amount(well.flow[stage])}" if runs_now else name
+        text = f"{name}\n{scales.amount(well.flow[stage])}" if runs(well, stage) else name
         left_out += not placer.place(tuple(point), text, 6.3, away_from=middle, near=crowd)
     return left_out
 
@@ -185,10 +188,6 @@ def _draw_sump(axes: Axes, run: RunFolder, scales: Scales, handles: Handles, siz
     style = SUMP.look(size, working=True)
     axes.plot(*scales.crs(np.array([[inside.x, inside.y]])).T, zorder=6, **style)
     handles["sump"] = Line2D([], [], label=SUMP.label, **style)
-
-
-def _runs(well: WellEntry, stage: int) -> bool:
-    return well.level[stage] is not None and abs(well.flow[stage]) > 1e-9
 
 
 def draw_borings_and_points(

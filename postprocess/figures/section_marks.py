@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from wellring.postprocess.figures.cuts import Cut
 from wellring.postprocess.figures.labels import spread, text_size
 from wellring.postprocess.figures.method_marks import mark_of
+from wellring.postprocess.figures.pipe_rows import at_work, header_of, heads_of_rows, pipe_rows
 from wellring.postprocess.figures.soil_look import SoilLook
 from wellring.postprocess.figures.style import (
     INK,
@@ -218,10 +219,14 @@ def draw_wells(
     factor = scales.length.factor
     width = 0.006 * cut.length * factor
     heads: list[Head] = []
-    for well, at, off in zip(wells, s, away, strict=True):
+    row_of = {well.name: row for row in pipe_rows(run) for well in row.wells}
+    rows = []
+    for well, at, off, working in zip(wells, s, away, at_work(wells, -1), strict=True):
         if off > cut.corridor or not 0 <= at <= cut.length:
             continue
-        top = float(np.interp(at, cut.s, ground))
+        row = row_of.get(well.name)
+        header = None if row is None else header_of(row)
+        top = float(np.interp(at, cut.s, ground)) if header is None else header
         bottom, upper = well.screen
         axes.plot(
             np.full(2, at) * factor,
@@ -243,9 +248,10 @@ def draw_wells(
             )
         )
         mark = mark_of(well.method)
-        style = mark.look(5.2, working=True)
+        style = mark.look(5.2, working)
         axes.plot([at * factor], [top * factor], zorder=6.5, clip_on=False, **style)
-        handles.setdefault(f"mark {well.method}", Line2D([], [], label=mark.label, **style))
+        told = mark.label if working else f"{well.method}: at rest in the last stage"
+        handles.setdefault(f"mark {told}", Line2D([], [], label=told, **style))
         level = well.level[-1]
         if level is not None:
             axes.plot(
@@ -265,7 +271,11 @@ def draw_wells(
                 linewidth=1.4,
                 zorder=7.4,
             )
-        heads.append((at * factor, top * factor, plain(well.name, 22), INK))
+        if row is None:
+            heads.append((at * factor, top * factor, plain(well.name, 22), INK))
+        else:
+            rows.append((row, at * factor, top * factor))
+    heads += [(*head, INK) for head in heads_of_rows(rows, 3 * width)]
     if heads:
         handles["screen"] = Patch(
             facecolor=PAPER, edgecolor=INK, hatch="------", linewidth=0.7, label="well screen"
