@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from wellring.inputs.receptors import Receptors
 from wellring.postprocess.heads import Drawdowns, unit_head
-from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.run_folder import RunFolder, StageGrid
 
 if TYPE_CHECKING:
     from wellring.postprocess.ledger import BoundaryEntry, PhaseEntry
@@ -122,8 +122,9 @@ class NeighbourWater:
         found = np.where(self.wells, natural.table[np.maximum(self.cell, 0)], np.nan)
         for index in np.unique(self.unit[self.unit >= 0]):
             own = self.unit == index
-            head = unit_head(natural.grid, natural.heads, self.run.unit, int(index))
-            found[own] = head[self.cell[own]]
+            cell = self.cell[own]
+            grid = StageGrid(natural.grid.edges[:, cell], natural.grid.active[:, cell])
+            found[own] = unit_head(grid, natural.heads[:, cell], self.run.unit[:, cell], int(index))
         return found
 
     def _streams(self) -> dict[int, list[BoundaryEntry]]:

@@ -24,6 +24,9 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
+BLOCK = 25_000
+"""Cells whose stresses are worked out at a time: some fifteen arrays over them are held at once."""
+
 
 @dataclass(frozen=True)
 class Settlement:
@@ -73,11 +76,30 @@ def settlements(run: RunFolder, results: Sequence[StageResult]) -> list[Settleme
     kept = [result.settlement for result in results[1:]]
     if all(item is not None for item in kept):
         return [item for item in kept if item is not None]
-    natural = results[0]
-    compaction = Compaction(run, natural.grid, natural.heads)
     aside = not_assessed(run, results)
+    wide = max(BLOCK // results[0].heads.shape[0], 1)
+    blocks = [
+        _of_columns(run, results, np.arange(low, min(low + wide, aside.size)), aside)
+        for low in range(0, aside.size, wide)
+    ]
+    found = []
+    for result in results[1:]:
+        result.settlement = _joined([block.pop(0) for block in blocks])
+        found.append(result.settlement)
+    return found
+
+
+def _of_columns(
+    run: RunFolder,
+    results: Sequence[StageResult],
+    columns: NDArray[np.intp],
+    aside: NDArray[np.bool_],
+) -> list[Settlement]:
+    """Settlement of some columns in every dug stage: columns know nothing of one another."""
+    natural, aside = results[0], aside[columns]
+    compaction = Compaction(run, natural.grid, natural.heads, columns)
     course = Consolidation(compaction)
-    in_model = _at_phase_ends(run, results)
+    in_model = _at_phase_ends(run, results, columns)
     found = []
     for number, result in enumerate(results[1:], start=1):
         strain, change = compaction.load(result.heads)
@@ -86,31 +108,61 @@ def settlements(run: RunFolder, results: Sequence[StageResult]) -> list[Settleme
         parts = _masked(compaction.by_unit(strain * compaction.thickness), aside)
         at_end = None if end is None else course.at(end)
         ended = None if at_end is None else _masked(compaction.by_unit(at_end), aside)
-        result.settlement = Settlement(
-            entry=result.entry,
-            final=_sum(parts),
-            by_unit=parts,
-            at_stage_end=None if ended is None else _sum(ended),
-            by_unit_at_end=ended,
-            at_stage_end_model=in_model.get(number),
-            end_day=end,
-            strain=np.where(aside, np.nan, strain.max(axis=0)),
-            not_counted=compaction.not_counted(change, ~aside),
-            drained=compaction.drained(result.heads, ~aside),
-            afloat=compaction.afloat(~aside),
+        found.append(
+            Settlement(
+                entry=result.entry,
+                final=_sum(parts),
+                by_unit=parts,
+                at_stage_end=None if ended is None else _sum(ended),
+                by_unit_at_end=ended,
+                at_stage_end_model=in_model.get(number),
+                end_day=end,
+                strain=np.where(aside, np.nan, strain.max(axis=0)),
+                not_counted=compaction.not_counted(change, ~aside),
+                drained=compaction.drained(result.heads, ~aside),
+                afloat=compaction.afloat(~aside),
+            )
         )
-        found.append(result.settlement)
     return found
 
 
-def _at_phase_ends(run: RunFolder, results: Sequence[StageResult]) -> dict[int, Floats]:
-    """Settlement (n,) [m] at the end of each stage that was followed in time, by its number."""
+def _joined(pieces: Sequence[Settlement]) -> Settlement:
+    """One stage's settlement from that of its blocks of columns, in order."""
+    first = pieces[0]
+    model = [each.at_stage_end_model for each in pieces if each.at_stage_end_model is not None]
+    ended = [item.by_unit_at_end for item in pieces if item.by_unit_at_end is not None]
+    ends = [item.at_stage_end for item in pieces if item.at_stage_end is not None]
+    return Settlement(
+        entry=first.entry,
+        final=np.concatenate([item.final for item in pieces]),
+        by_unit=_together([item.by_unit for item in pieces]),
+        at_stage_end=np.concatenate(ends) if ends else None,
+        by_unit_at_end=_together(ended) if ended else None,
+        at_stage_end_model=np.concatenate(model) if model else None,
+        end_day=first.end_day,
+        strain=np.concatenate([item.strain for item in pieces]),
+        not_counted={
+            label: max(item.not_counted[label] for item in pieces) for label in first.not_counted
+        },
+        drained=tuple(dict.fromkeys(label for item in pieces for label in item.drained)),
+        afloat=tuple(dict.fromkeys(label for item in pieces for label in item.afloat)),
+    )
+
+
+def _together(parts: Sequence[dict[str, Floats]]) -> dict[str, Floats]:
+    return {label: np.concatenate([each[label] for each in parts]) for label in parts[0]}
+
+
+def _at_phase_ends(
+    run: RunFolder, results: Sequence[StageResult], columns: NDArray[np.intp]
+) -> dict[int, Floats]:
+    """Settlement (columns,) [m] at the end of each stage followed in time, by its number."""
     phases = run.ledger.phases
+    if not phases:
+        return {}
     ends = ((phase.ends, run.heads_at_end(phase)) for phase in phases)
-    return {
-        phase.stage: _sum(parts)
-        for phase, (_, parts) in zip(phases, settlement_from_heads(run, results, ends), strict=True)
-    }
+    steps = settlement_from_heads(run, results, ends, columns)
+    return {phase.stage: _sum(parts) for phase, (_, parts) in zip(phases, steps, strict=True)}
 
 
 def settlement_from_heads(
