@@ -36,6 +36,7 @@ _TO_ADD = {
     "k": 'k = "1e-4 m/s"',
     "weight": 'weight = "18 kPa"',
     "file": 'file = "buildings.gpkg"',
+    "observations": 'observations = "measured.csv"',
     "x": "x = 466045.0",
     "y": "y = 5918010.0",
 }

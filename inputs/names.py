@@ -7,6 +7,9 @@ from collections.abc import Iterable, Sequence
 from wellring.inputs.drainage import Drainage
 from wellring.inputs.walls import Wall
 
+NATURAL = "before the work"
+"""Name of the stage without dig, walls and pumps, which stands before the site's own."""
+
 
 def wall_names(walls: Sequence[Wall]) -> list[str]:
     """The name of each wall: the one given, else its kind and its number in the list."""

@@ -13,6 +13,7 @@ from pydantic import Discriminator, Field, Tag, model_validator
 
 from wellring.inputs.assessment import Assessment
 from wellring.inputs.drainage import Drainage
+from wellring.inputs.match_plan import MatchPlan
 from wellring.inputs.neighbours import Neighbour
 from wellring.inputs.operations import Operations
 from wellring.inputs.quantities import (
@@ -344,3 +345,4 @@ class SiteDescription(Table):
     stability: Stability = Stability()
     operations: Operations | None = None
     vary: VaryPlan | None = None
+    match: MatchPlan | None = None

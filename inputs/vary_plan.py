@@ -10,7 +10,9 @@ from wellring.inputs.table import Misfit, Table, Text, Texts
 from wellring.inputs.units import to_si
 
 
-def _number(expected: str, low: float, high: float, whole: bool = False) -> BeforeValidator:
+def number(expected: str, low: float, high: float, whole: bool = False) -> BeforeValidator:
+    """A reader of a plain number within bounds."""
+
     def read(value: Any) -> Any:
         kinds = int if whole else (int, float)
         good = isinstance(value, kinds) and not isinstance(value, bool)
@@ -21,14 +23,16 @@ def _number(expected: str, low: float, high: float, whole: bool = False) -> Befo
     return BeforeValidator(read)
 
 
-def _pair(value: Any) -> tuple[Any, Any]:
+def pair(value: Any) -> tuple[Any, Any]:
+    """Two values [low, high] as they are written."""
     if not isinstance(value, list | tuple) or len(value) != 2:
         raise Misfit("two values [low, high]")
     return value[0], value[1]
 
 
-def _factors(value: Any) -> tuple[float, float]:
-    low, high = _pair(value)
+def factors(value: Any) -> tuple[float, float]:
+    """Two factors [low, high] above 0."""
+    low, high = pair(value)
     for item in (low, high):
         if not isinstance(item, int | float) or isinstance(item, bool) or not 0 < item < 1e12:
             raise Misfit("two factors above 0, such as [0.3, 3.0]")
@@ -65,9 +69,9 @@ class VaryParameter(Table):
 
     path: Text
     together: Texts = ()
-    factor: Annotated[tuple[float, float], BeforeValidator(_factors)] | None = None
-    range: Annotated[tuple[Any, Any], BeforeValidator(_pair)] | None = None
-    spread: Annotated[float, _number("a factor from 1.01 to 1000", 1.01, 1000.0)] | None = None
+    factor: Annotated[tuple[float, float], BeforeValidator(factors)] | None = None
+    range: Annotated[tuple[Any, Any], BeforeValidator(pair)] | None = None
+    spread: Annotated[float, number("a factor from 1.01 to 1000", 1.01, 1000.0)] | None = None
     deviation: Any = None
 
     @model_validator(mode="after")
@@ -82,7 +86,7 @@ class Correlation(Table):
     """[[vary.correlations]]: rank correlation (Spearman's) of two parameters."""
 
     of: Texts
-    rank: Annotated[float, _number("a rank correlation from -0.99 to 0.99", -0.99, 0.99)]
+    rank: Annotated[float, number("a rank correlation from -0.99 to 0.99", -0.99, 0.99)]
 
 
 class VaryPlan(Table):
@@ -91,8 +95,8 @@ class VaryPlan(Table):
     design: Literal["one at a time", "latin hypercube", "sobol", "random", "indices"] = (
         "latin hypercube"
     )
-    runs: Annotated[int, _number("a whole number from 2 to 100000", 2, 100000, True)] = 64
-    seed: Annotated[int, _number("a whole number from 0", 0, 2**31, True)] = 1
+    runs: Annotated[int, number("a whole number from 2 to 100000", 2, 100000, True)] = 64
+    seed: Annotated[int, number("a whole number from 0", 0, 2**31, True)] = 1
     scheme: Text | None = None
     parameters: Annotated[tuple[VaryParameter, ...], Field(min_length=1)]
     correlations: tuple[Correlation, ...] = ()

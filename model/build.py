@@ -23,7 +23,7 @@ from wellring.model.plan_grid import PlanGrid
 from wellring.model.stage_lists import stage_lists
 from wellring.model.walls import WallCells
 from wellring.model.water import WaterBoundaries
-from wellring.postprocess.run_folder import BUDGET_CSV
+from wellring.postprocess.run_folder import BUDGET_CSV, WELLS_CSV
 
 if TYPE_CHECKING:
     import flopy
@@ -34,8 +34,6 @@ MODEL = "gwf"
 """Name of the groundwater model inside every stage folder."""
 _SMOOTHED = 0.01
 """Depth [m] over which a well's flow that answers to its level sets in."""
-WELLS_CSV = "wells.csv"
-"""The solver's own record of level and flow of every point."""
 
 
 @dataclass

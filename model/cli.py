@@ -231,6 +231,7 @@ def solver(
 
 app.command()(cli_studies.compare)
 app.command()(cli_studies.vary)
+app.command()(cli_studies.match)
 app.command()(cli_outage.outage)
 
 

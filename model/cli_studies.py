@@ -59,6 +59,12 @@ def compare(
     raise typer.Exit(done.exit_code)
 
 
+ClusterOption = Annotated[
+    str | None,
+    typer.Option("--cluster", help="Address of a running Dask scheduler.", metavar="ADDRESS"),
+]
+
+
 def vary(
     site: SiteArgument,
     plan: Annotated[
@@ -69,10 +75,7 @@ def vary(
         typer.Option("--out", help="Folder of the study (default: SITE's name + .vary)."),
     ] = None,
     workers: WorkersOption = None,
-    cluster: Annotated[
-        str | None,
-        typer.Option("--cluster", help="Address of a running Dask scheduler.", metavar="ADDRESS"),
-    ] = None,
+    cluster: ClusterOption = None,
     solver: SolverOption = None,
     figures: DrawOption = True,
     as_json: JsonOption = False,
@@ -100,4 +103,45 @@ def vary(
         print_json(done.as_json())
     else:
         typer.echo(done.text() + f"Files: {done.study.folder}")
+    raise typer.Exit(done.exit_code)
+
+
+def match(
+    site: SiteArgument,
+    plan: Annotated[
+        Path | None, typer.Option("--plan", help="TOML with a [match] table to use instead.")
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", help="Folder of the study (default: SITE's name + .match)."),
+    ] = None,
+    workers: WorkersOption = None,
+    cluster: ClusterOption = None,
+    solver: SolverOption = None,
+    figures: DrawOption = True,
+    as_json: JsonOption = False,
+) -> None:
+    """Fit soils to measured levels, drawdowns and flows of a [match] table; then foretell.
+
+    Exit code 0: with the fit all limits hold; 1: one does not, or a measurement passed its own.
+
+    Example: wellring match my_site/site.toml --workers 2
+    """
+    from wellring.model.studies.match import match as match_site
+
+    with Progress() as say:
+        done = match_site(
+            site,
+            out,
+            plan_file=plan,
+            workers=workers,
+            cluster=cluster,
+            solver=solver,
+            say=say,
+            figures=figures,
+        )
+    if as_json:
+        print_json(done.as_json())
+    else:
+        typer.echo(done.text() + f"Files: {done.folder}")
     raise typer.Exit(done.exit_code)

@@ -11,8 +11,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from wellring.inputs.names import NATURAL
 from wellring.inputs.units import DAY
-from wellring.model.build import WELLS_CSV, StageModel, drive_rows, write_stage
+from wellring.model.build import StageModel, drive_rows, write_stage
 from wellring.model.drainage.points import GridPoint, PointDrive, PointState
 from wellring.model.excavation import Dig, dig_stage
 from wellring.model.grid_sizes import formations
@@ -22,11 +23,9 @@ from wellring.model.limits import Settled
 from wellring.model.rungs import LADDER, Rung
 from wellring.model.solve import Attempt, Solution, solve_stage
 from wellring.model.walls import wall_cells
+from wellring.postprocess.run_folder import WELLS_CSV
 
 Floats = NDArray[np.float64]
-
-NATURAL = "before the work"
-"""Name of the stage that is solved first, without dig, walls or pumps."""
 
 
 @dataclass

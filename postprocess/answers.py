@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from wellring.postprocess.answer import MASS_BALANCE_LIMIT, Answer, Part
-from wellring.postprocess.heads import level_at
+from wellring.postprocess.heads import level_at_point
 from wellring.postprocess.run_folder import ANSWERS_FILE, RunFolder
 from wellring.postprocess.stage_results import REACH_DRAWDOWN, StageResult, read_results
 
@@ -131,13 +131,8 @@ def make_answers(run: RunFolder, results: list[StageResult]) -> Answers:
     )
     answers |= _side_answers(run, results)
     for point in run.ledger.points:
-        cell = run.plan_cell(point.x, point.y)
         for result in results:
-            value = (
-                None
-                if cell is None
-                else _finite(level_at(result.grid, result.heads, result.table, cell, point.level))
-            )
+            value = _finite(level_at_point(run, result.grid, result.heads, result.table, point))
             answers[f"{result.entry.folder}.level.{point.name}"] = Answer(
                 value,
                 "m",

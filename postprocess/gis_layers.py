@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from wellring.postprocess.contours import contour_lines
 from wellring.postprocess.fields import site_crs
 from wellring.postprocess.geopackage import write_geopackage
-from wellring.postprocess.heads import level_at
+from wellring.postprocess.heads import level_at_point
 from wellring.postprocess.neighbour_layers import neighbour_layers
 from wellring.postprocess.rasters import stage_slug, write_rasters
 from wellring.postprocess.run_folder import RunFolder
@@ -222,10 +222,7 @@ def _points(run: RunFolder, results: Sequence[StageResult]) -> GeoDataFrame:
 
     def water(result: StageResult) -> Floats:
         return _numbers(
-            None
-            if cell is None
-            else level_at(result.grid, result.heads, result.table, cell, point.level)
-            for point, cell in zip(points, cells, strict=True)
+            level_at_point(run, result.grid, result.heads, result.table, point) for point in points
         )
 
     before, last = water(results[0]), water(results[-1])

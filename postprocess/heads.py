@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from wellring.postprocess.ledger import PointEntry
 from wellring.postprocess.run_folder import RunFolder, StageGrid
 
 Floats = NDArray[np.float64]
@@ -52,6 +53,48 @@ def level_at(
         return float(table[cell])
     holds = (grid.bottom[:, cell] <= level) & (level <= grid.top[:, cell]) & grid.active[:, cell]
     return float(heads[int(np.argmax(holds)), cell]) if holds.any() else float("nan")
+
+
+def level_at_point(
+    run: RunFolder, grid: StageGrid, heads: Floats, table: Floats, point: PointEntry
+) -> float:
+    """Water level [m] at a named point: bilinear between the centres of the four cells around it.
+
+    That of its own cell alone where a wall that holds water or the pit's edge runs between them,
+    where one of them holds no water at that level, and at the grid's edge. NaN outside the grid.
+    """
+    own = run.plan_cell(point.x, point.y)
+    if own is None:
+        return float("nan")
+    level = level_at(grid, heads, table, own, point.level)
+    local_x, local_y = run.to_local(np.array([point.x]), np.array([point.y]))
+    x, y = run.local_centres
+    column = int(np.searchsorted(x, local_x[0])) - 1
+    row = int(np.searchsorted(-y, -local_y[0])) - 1
+    if not (0 <= column < x.size - 1 and 0 <= row < y.size - 1) or not np.isfinite(level):
+        return level
+    corners = np.array([[x[column], y[row]], [x[column + 1], y[row + 1]]])
+    if _parted(run, corners):
+        return level
+    share_x = (local_x[0] - corners[0, 0]) / (corners[1, 0] - corners[0, 0])
+    share_y = (local_y[0] - corners[0, 1]) / (corners[1, 1] - corners[0, 1])
+    first = row * x.size + column
+    cells = (first, first + 1, first + x.size, first + x.size + 1)
+    around = np.array([level_at(grid, heads, table, cell, point.level) for cell in cells])
+    if not np.isfinite(around).all():
+        return level
+    weights = np.outer([1 - share_y, share_y], [1 - share_x, share_x]).ravel()
+    return float(weights @ around)
+
+
+def _parted(run: RunFolder, corners: Floats) -> bool:
+    """Whether a wall or the pit's edge crosses the box between two local corners (2, 2)."""
+    ring = corners[[0, 0, 1, 1, 0], 0], corners[[0, 1, 1, 0, 0], 1]
+    box = shapely.polygons(np.column_stack(run.to_site(*ring)))
+    lines = [wall.line for wall in run.ledger.walls if wall.holds_water]
+    return bool(np.any(shapely.intersects(
+        [shapely.linestrings(line) for line in (run.ledger.outline, *lines)], box
+    )))  # fmt: skip
 
 
 @dataclass(frozen=True)

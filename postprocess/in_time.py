@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from wellring.inputs.units import DAY
 from wellring.postprocess.answer import MASS_BALANCE_LIMIT, Answer, Part, TimeSeries
 from wellring.postprocess.dryness import dryness
-from wellring.postprocess.heads import level_at, water_table
+from wellring.postprocess.heads import level_at_point, water_table
 from wellring.postprocess.ledger import PhaseEntry
 from wellring.postprocess.run_folder import RunFolder, StageGrid
 from wellring.postprocess.stage_results import StageResult
@@ -121,9 +121,7 @@ def _levels(run: RunFolder, grid: StageGrid, heads: Floats, points: dict[str, li
         return
     table = water_table(grid, heads)
     for point in run.ledger.points:
-        cell = run.plan_cell(point.x, point.y)
-        level = np.nan if cell is None else level_at(grid, heads, table, cell, point.level)
-        points[point.name].append(level)
+        points[point.name].append(level_at_point(run, grid, heads, table, point))
 
 
 def flows_in_time(run: RunFolder, phase: PhaseEntry) -> dict[str, Floats]:

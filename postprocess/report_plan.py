@@ -16,7 +16,7 @@ from wellring.inputs.units import Shown, shown
 from wellring.postprocess.answer import Part, PlanLayer
 from wellring.postprocess.figures.cuts import Cut
 from wellring.postprocess.figures.style import Scales, plain
-from wellring.postprocess.heads import level_at
+from wellring.postprocess.heads import level_at_point
 from wellring.postprocess.report_fields import packed_layers, thin
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.stage_results import StageResult
@@ -122,13 +122,11 @@ def _points(run: RunFolder, results: Sequence[StageResult], origin: Floats) -> l
     length = shown("length", run.ledger.show)
     found = []
     for point in run.ledger.points:
-        cell = run.plan_cell(point.x, point.y)
         of = "water table" if point.level is None else f"head at {length.text(point.level)}"
         notes = {"": f"point of yours; {of}"}
         for result in results:
-            if cell is not None:
-                level = level_at(result.grid, result.heads, result.table, cell, point.level)
-                notes[result.entry.folder] = f"{of} {length.text(level)}"
+            level = level_at_point(run, result.grid, result.heads, result.table, point)
+            notes[result.entry.folder] = f"{of} {length.text(level)}"
         found.append(
             {
                 "group": "points",

@@ -33,6 +33,8 @@ Floats = NDArray[np.float64]
 MODEL_FOLDER = "mf6"
 MODEL = "gwf"
 BUDGET_CSV = "budget.csv"
+WELLS_CSV = "wells.csv"
+"""MODFLOW 6's own record of each well, "HEAD1", "RATE1" … by the number of the point."""
 RUN_FILE = "run.json"
 ANSWERS_FILE = "answers.json"
 GROUND_FILE = "ground.npz"
@@ -270,6 +272,27 @@ class RunFolder:
             for name, column in zip(head[1:], values.T[1:], strict=True)
         }
         return phase.begins + values[:, 0], rates
+
+    def wells_in_time(self, phase: PhaseEntry) -> tuple[Floats, dict[str, tuple[Floats, Floats]]]:
+        """Days (m,) of all steps of a phase, and of each point its level [m] and flow [m³/s].
+
+        Flows are positive out of the ground; levels are NaN where a point is shut.
+        """
+        path = self.path / MODEL_FOLDER / phase.folder / WELLS_CSV
+        if not phase.points or not path.is_file():
+            return np.zeros(0), {}
+        with open(path, newline="", encoding="ascii") as file:
+            head = [name.strip().upper() for name in next(csv.reader(file))]
+            values = np.loadtxt(file, delimiter=",", ndmin=2)
+        columns = dict(zip(head, values.T, strict=True))
+        found = {}
+        for number, name in enumerate(phase.points, start=1):
+            level = columns[f"HEAD{number}"]
+            taken = sum(columns[f"{kind}{number}"] for kind in ("RATE", "CONSTANT", "FW-RATE"))
+            shut = np.abs(level) >= 1e20
+            flow = np.where(np.abs(taken) < 1e20, -taken / DAY, 0.0)
+            found[name] = (np.where(shut, np.nan, level), flow)
+        return phase.begins + values[:, 0], found
 
     def budget_file(self, stage: StageEntry) -> CellBudgetFile:
         """The stage's cell-by-cell flows (flopy reader)."""

@@ -20,6 +20,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from wellring.inputs.observations import Observation
 from wellring.inputs.overrides import Keys, find_path, value_at, with_values
 from wellring.inputs.read_site import Site, read_description, site_of_tables
 from wellring.inputs.toml_text import TomlFaults
@@ -69,6 +70,8 @@ class BaseCase:
     schemes: dict[str, BaseScheme]
     warm: bool = True
     """Whether variants start from the base case's heads."""
+    observations: tuple[Observation, ...] = ()
+    """What every variant is asked beside its answers."""
 
     def keys(self, path: str) -> Keys:
         """The keys of a path of the site file.
@@ -89,8 +92,12 @@ class BaseCase:
 
     @property
     def hash(self) -> str:
-        """Over the inputs, this version of wellring and the solver."""
-        return base_hash(self.site, self.solver)
+        """Over the inputs, what is asked, this version of wellring and the solver."""
+        told = base_hash(self.site, self.solver)
+        asked = [(item.kind, item.point, item.stage, item.day) for item in self.observations]
+        if not asked:
+            return told
+        return hashlib.sha256(json.dumps([told, asked]).encode()).hexdigest()
 
     def site_of(self, variant: Variant) -> tuple[Site, bool]:
         """The site of a variant, and whether it differs from the base case in values alone.
@@ -113,8 +120,8 @@ class BaseCase:
 
 
 def base_hash(site: Site, solver: Solver) -> str:
-    """One hash over all inputs but [vary], the version of wellring and the solver's SHA-256."""
-    told = site.description.model_dump_json(exclude={"vary"})
+    """One hash over all inputs but the plans of studies, wellring's version and the solver."""
+    told = site.description.model_dump_json(exclude={"vary", "match"})
     files = sorted(item for item in site.files.items() if item[0] != site.file.name)
     content = json.dumps([told, files, own_version(), solver.sha256])
     return hashlib.sha256(content.encode()).hexdigest()
@@ -135,6 +142,7 @@ def prepare(
     solver: Solver,
     folder: Path,
     say: Say,
+    observations: tuple[Observation, ...] = (),
 ) -> BaseCase:
     """Solve the base case of some schemes, or take it over from an earlier, killed study.
 
@@ -142,6 +150,7 @@ def prepare(
     ----------
     schemes : (number, scheme) as :func:`wellring.model.run.schemes_of` gives them.
     folder : where the base case's files are kept, to be copied by variants.
+    observations : what variants are asked beside their answers.
 
     Raises
     ------
@@ -155,11 +164,12 @@ def prepare(
         files=dict(site.files),
         lines=dict(site.lines),
     )
-    base = BaseCase(site, tables, solver, {})
+    base = BaseCase(site, tables, solver, {}, observations=observations)
     for number, scheme in schemes:
         layout = lay_out(site, scheme, number)
         made = BaseScheme(number, layout)
-        told = hashlib.sha256(f"{base.hash} {scheme.name}".encode()).hexdigest()[:20]
+        told = f"{base_hash(site, solver)} {scheme.name}"
+        told = hashlib.sha256(told.encode()).hexdigest()[:20]
         final = folder / told
         if not (final / "heads.npz").is_file():
             say(f"base case of '{scheme.name}': {layout.ground.active.sum():,} cells")

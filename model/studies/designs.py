@@ -42,6 +42,12 @@ class Uncertain:
         return found
 
 
+def values_of(parameters: Sequence[Uncertain], quantiles: Floats) -> Floats:
+    """The parameters' values (d,) at their quantiles (d,)."""
+    pairs = zip(parameters, quantiles, strict=True)
+    return np.array([float(parameter.quantile(quantile)) for parameter, quantile in pairs])
+
+
 def read_parameters(plan: VaryPlan, base: BaseCase) -> list[Uncertain]:
     """The parameters of a plan with their distributions in SI.
 
@@ -90,16 +96,9 @@ def _parameter(item: VaryParameter, place: str, base: BaseCase, faults: FaultLog
     if keys is None:
         return None
     start = value_at(site, keys)
-    others: dict[str, float] = {}
-    for path in item.together:
-        own = find_path(path, site, file, f"{place}.together", faults)
-        value = value_at(site, own) if own else None
-        if own and not _is_number(value):
-            faults.add(file, f"{place}.together", path, "a path whose number stands in the file")
-        elif own:
-            others[path] = float(value or 0.0)
+    others = moved_together(item.together, place, base, faults)
     if item.range is not None:
-        low, high = (_in_si(base, keys, value, f"{place}.range", faults) for value in item.range)
+        low, high = (in_si(base, keys, value, f"{place}.range", faults) for value in item.range)
         if low is None or high is None:
             return None
         if low >= high:
@@ -107,9 +106,9 @@ def _parameter(item: VaryParameter, place: str, base: BaseCase, faults: FaultLog
                        "Turn the two around.")  # fmt: skip
             return None
         law = stats.uniform(low, high - low)
-        return Uncertain(item.path, law.ppf, start if _is_number(start) else None, others,
+        return Uncertain(item.path, law.ppf, start if is_number(start) else None, others,
                          f"from {low:.4g} to {high:.4g}, evenly")  # fmt: skip
-    if not _is_number(start):
+    if not is_number(start):
         faults.add(file, f"{place}.path", item.path, "a value that stands in the site file",
                    "Write it into the file, or give range = [low, high] here.")  # fmt: skip
         return None
@@ -120,7 +119,7 @@ def _parameter(item: VaryParameter, place: str, base: BaseCase, faults: FaultLog
         law = stats.lognorm(np.log(item.spread))
         text = f"log-normal about the file's value, one standard deviation a factor {item.spread:g}"
     else:
-        wide = _in_si(base, keys, item.deviation, f"{place}.deviation", faults)
+        wide = in_si(base, keys, item.deviation, f"{place}.deviation", faults)
         if wide is None or wide <= 0:
             faults.add(file, f"{place}.deviation", item.deviation, "a deviation above 0")
             return None
@@ -130,23 +129,40 @@ def _parameter(item: VaryParameter, place: str, base: BaseCase, faults: FaultLog
     return Uncertain(item.path, _scaled(law, float(start)), start, others, text)
 
 
+def moved_together(
+    paths: Sequence[str], place: str, base: BaseCase, faults: FaultLog
+) -> dict[str, float]:
+    """The file's values of paths that move with a parameter; faults where there is no number."""
+    file, site = base.site.file.name, base.site.description
+    found: dict[str, float] = {}
+    for path in paths:
+        own = find_path(path, site, file, f"{place}.together", faults)
+        value = value_at(site, own) if own else None
+        if own and not is_number(value):
+            faults.add(file, f"{place}.together", path, "a path whose number stands in the file")
+        elif own:
+            found[path] = float(value or 0.0)
+    return found
+
+
 def _scaled(law: Any, start: float) -> Callable[[Floats], Floats]:
     return lambda quantile: start * law.ppf(quantile)
 
 
-def _is_number(value: Any) -> bool:
+def is_number(value: Any) -> bool:
+    """Whether a value of a site is one number."""
     return isinstance(value, int | float) and not isinstance(value, bool)
 
 
-def _in_si(base: BaseCase, keys: Keys, value: Any, place: str, faults: FaultLog) -> float | None:
+def in_si(base: BaseCase, keys: Keys, value: Any, place: str, faults: FaultLog) -> float | None:
     """A value as the site file would read it at a path, in SI; None with a fault."""
-    if _is_number(value):
+    if is_number(value):
         return float(value)
     tables = with_values(base.tables, base.site.description, {keys: value})
     trial = FaultLog()
     description = read_description(tables, base.site.file.name, trial)
     read = value_at(description, keys) if description is not None else None
-    if not _is_number(read):
+    if not is_number(read):
         expected = trial.faults[0].expected if trial.faults else "a number or a quantity"
         faults.add(base.site.file.name, place, value, expected)
         return None

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from wellring.inputs.units import shown
 from wellring.model.studies.frames import answer_names
+from wellring.model.studies.study_sheets import StudySheets
 from wellring.postprocess.chances import chance
-from wellring.postprocess.figures.style import ALARM, DPI, INK, SETTINGS, SOFT_INK, WATER, plain
+from wellring.postprocess.figures.style import ALARM, INK, SOFT_INK, WATER, plain
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -20,37 +21,11 @@ if TYPE_CHECKING:
 
 def draw_vary(done: Varied, folder: Path) -> list[Path]:
     """One sheet a headline answer, and one of the chances; PNG and SVG in `folder`/figures."""
-    import matplotlib
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    place = folder / "figures"
-    place.mkdir(exist_ok=True)
-    written: list[Path] = []
-
-    def sheet(wide: float, high: float, title: str) -> Any:
-        figure = Figure(figsize=(wide, high), dpi=DPI, layout="constrained")
-        FigureCanvasAgg(figure)
-        invented = "   INVENTED SITE" if done.study.base.site.description.site.invented else ""
-        figure.suptitle(
-            f"{plain(done.study.base.site.name, 50)} | {plain(done.scheme, 50)} | "
-            f"{plain(title, 70)}{invented}",
-            fontsize=9.5,
-        )
-        return figure
-
-    def save(figure: Any, name: str) -> None:
-        for suffix in (".png", ".svg"):
-            figure.savefig(place / f"{name}{suffix}", dpi=DPI)
-            written.append(place / f"{name}{suffix}")
-
-    with matplotlib.rc_context():
-        matplotlib.rcdefaults()
-        matplotlib.rcParams.update(SETTINGS)
+    with StudySheets(done.study.base.site, done.scheme, folder / "figures") as sheets:
         for name in done.headlines:
             label, unit = done.label(name)[0], _scale(done, name)[1]
             count = len(done.parameters)
-            figure = sheet(11.0, 3.4 + 2.4 * ((count + 3) // 4), label)
+            figure = sheets.sheet(11.0, 3.4 + 2.4 * ((count + 3) // 4), label)
             upper, lower = figure.subfigures(2, 1, height_ratios=[3.0, 2.4 * ((count + 3) // 4)])
             left, right = upper.subplots(1, 2)
             _tornado(left, done, name, unit)
@@ -60,12 +35,12 @@ def draw_vary(done: Varied, folder: Path) -> list[Path]:
                 axes.set_visible(index < count)
                 if index < count:
                     _scatter(axes, done, index, name, unit)
-            save(figure, name.replace(".", "-"))
+            sheets.save(figure, name.replace(".", "-"))
         if done.drawn and done.fails():
-            figure = sheet(8.0, 4.5, "chance that a limit fails, by the number of cases")
+            figure = sheets.sheet(8.0, 4.5, "chance that a limit fails, by the number of cases")
             _running(figure.subplots(), done)
-            save(figure, "chances")
-    return written
+            sheets.save(figure, "chances")
+    return sheets.written
 
 
 def _scale(done: Varied, name: str) -> tuple[float, str]:

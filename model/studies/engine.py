@@ -12,7 +12,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from wellring.inputs.faults import InputFaults
+from wellring.inputs.observations import Observation
 from wellring.inputs.read_site import Site, read_site
+from wellring.inputs.site import Time
 from wellring.inputs.toml_text import load_toml
 from wellring.model.result_folders import process_alive
 from wellring.model.run import schemes_of
@@ -186,19 +188,23 @@ def open_study(
     site_file: str | Path,
     folder: str | Path,
     *,
-    scheme: str | None = None,
+    scheme: str | tuple[str, ...] | None = None,
     solver: str | Path | None = None,
     workers: int | None = None,
     cluster: str | None = None,
     processes: bool | None = None,
     say: Say | None = None,
+    time: Time | None = None,
+    observations: tuple[Observation, ...] = (),
 ) -> Study:
     """Read a site, solve its base case (or take it over) and get ready for variants.
 
     Parameters
     ----------
     folder : where everything of the study is kept; a killed study is taken up from it.
-    scheme : only the scheme of this name; None for all of the site.
+    scheme : only the scheme of this name, or those of several; None for all of the site.
+    time : how variants are followed in time; steady states alone where None.
+    observations : what every variant is asked beside its answers.
 
     Raises
     ------
@@ -209,10 +215,14 @@ def open_study(
     found = find_solver(solver, say=tell)
     place = Path(folder)
     place.mkdir(parents=True, exist_ok=True)
-    # Variants are steady: what is followed in time only has no part in them.
-    site = replace(site, description=site.description.model_copy(update={"time": None}))
+    site = replace(site, description=site.description.model_copy(update={"time": time}))
     tables.pop("time", None)
-    base = prepare(site, tables, schemes_of(site, scheme), found, place / "base", tell)
+    if time is not None:
+        tables["time"] = time.model_dump(exclude_none=True)
+    chosen = schemes_of(site, scheme if isinstance(scheme, str) else None)
+    if isinstance(scheme, tuple):
+        chosen = [item for item in chosen if item[1].name in scheme]
+    base = prepare(site, tables, chosen, found, place / "base", tell, observations)
     store = VariantStore(place / "variants", base.hash)
     return Study(base, store, place, workers, cluster, processes, tell)
 

@@ -1,4 +1,4 @@
-"""The plan of a sensitivity study: the site's own [vary] table, or one in a file of its own."""
+"""The plan of a study: the site's own [vary] or [match] table, or one in a file of its own."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from wellring.inputs.faults import FaultLog, nearest
+from wellring.inputs.match_plan import MatchPlan
 from wellring.inputs.read_site import Site, read_description
 from wellring.inputs.toml_text import TomlFaults, load_toml
 from wellring.inputs.units import to_si
@@ -20,15 +21,42 @@ def read_plan(site: Site, plan_file: str | Path | None) -> VaryPlan:
     ------
     InputFaults : there is none, the file cannot be read, or something in it is wrong.
     """
+    remedy = (
+        'Add [vary] with [[vary.parameters]], such as path = "soils.sand.kh" and '
+        "factor = [0.3, 3.0]."
+    )
+    plan, _ = _plan_of(site, plan_file, "vary", remedy)
+    assert isinstance(plan, VaryPlan)
+    return plan
+
+
+def read_match_plan(site: Site, plan_file: str | Path | None) -> tuple[MatchPlan, Path]:
+    """The [match] table of `plan_file`, or of the site where that is None, and the file it is in.
+
+    Raises
+    ------
+    InputFaults : as :func:`read_plan`.
+    """
+    remedy = (
+        'Add [match] with observations = "measured.csv" and [[match.parameters]], such as '
+        'path = "soils.sand.kh".'
+    )
+    plan, file = _plan_of(site, plan_file, "match", remedy)
+    assert isinstance(plan, MatchPlan)
+    return plan, file
+
+
+def _plan_of(
+    site: Site, plan_file: str | Path | None, key: str, remedy: str
+) -> tuple[VaryPlan | MatchPlan, Path]:
     faults: FaultLog = FaultLog()
     if plan_file is None:
-        if site.description.vary is not None:
-            return site.description.vary
-        faults.add(site.file.name, "vary", None, "a [vary] table, or a plan given by --plan",
-                   'Add [vary] with [[vary.parameters]], such as path = "soils.sand.kh" and '
-                   "factor = [0.3, 3.0].")  # fmt: skip
-        faults.raise_if_any()
-    assert plan_file is not None
+        plan = getattr(site.description, key)
+        if plan is None:
+            faults.add(site.file.name, key, None, f"a [{key}] table, or a plan given by --plan",
+                       remedy)  # fmt: skip
+            faults.raise_if_any()
+        return plan, site.file
     path = Path(plan_file)
     loaded = load_toml(path, faults)
     own = load_toml(site.file, faults)
@@ -37,12 +65,11 @@ def read_plan(site: Site, plan_file: str | Path | None) -> VaryPlan:
     assert own is not None
     faults = TomlFaults(file=path.name, lines=loaded[1])
     # Read as part of the site, so that its paths are checked against the site's own tables.
-    tables = {**own[0], "vary": loaded[0].get("vary", loaded[0])}
+    tables = {**own[0], key: loaded[0].get(key, loaded[0])}
     description = read_description(tables, path.name, faults)
     faults.raise_if_any()
     assert description is not None
-    assert description.vary is not None
-    return description.vary
+    return getattr(description, key), path
 
 
 def read_limits(

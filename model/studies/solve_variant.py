@@ -20,7 +20,9 @@ from wellring.model.stage_copies import write_like
 from wellring.model.stages import SolvedStage, solve_scheme
 from wellring.model.studies.base_case import BaseCase, BaseScheme
 from wellring.model.studies.variants import Outcome, Variant
+from wellring.model.transient import SolvedPhase, solve_in_time
 from wellring.postprocess.answers import make_answers
+from wellring.postprocess.observed import computed
 from wellring.postprocess.run_folder import DESCRIPTION_FILE, MODEL_FOLDER, RunFolder
 from wellring.postprocess.stage_results import StageResult, read_results
 
@@ -32,7 +34,7 @@ def solve_variant(
 ) -> Outcome:
     """Solve one variant and post-process it.
 
-    Steady stages only: no days in between, no side studies, no figures. A variant that the input
+    In time only where the base case is; no side studies, no figures. A variant that the input
     checks refuse or the solver does not answer comes back with `failed` saying why.
 
     Parameters
@@ -80,14 +82,18 @@ def _answers(
     stages = solve_scheme(
         layout, work / MODEL_FOLDER, base.solver.path, progress, starts=starts, write=write
     )
-    run = as_run(layout, stages, base, work)
+    phases = solve_in_time(layout, stages, work / MODEL_FOLDER, base.solver.path, progress)
+    run = as_run(layout, stages, base, work, phases)
     results = read_results(run)
     answers = make_answers(run, results)
+    values = computed(run, results, base.observations)
     return Outcome(
         answers=answers.as_json(),
         fields=_fields(results, layout.plan, scheme.layout.plan),
+        computed=[float(value) if np.isfinite(value) else None for value in values],
         warnings=answers.warnings,
-        solver_seconds=sum(stage.solution.seconds for stage in stages),
+        solver_seconds=sum(stage.solution.seconds for stage in stages)
+        + sum(attempt.seconds for phase in phases for attempt in phase.attempts),
     )
 
 
@@ -102,7 +108,13 @@ def _writer(scheme: BaseScheme) -> Callable[[StageModel, Path], None]:
     return write
 
 
-def as_run(layout: Layout, stages: list[SolvedStage], base: BaseCase, folder: Path) -> RunFolder:
+def as_run(
+    layout: Layout,
+    stages: list[SolvedStage],
+    base: BaseCase,
+    folder: Path,
+    phases: Sequence[SolvedPhase] = (),
+) -> RunFolder:
     """Solved stages as a run folder that has its ledger and provenance in memory only."""
     run = RunFolder(folder)
     described = layout.site.description.model_dump_json(exclude_none=True)
@@ -111,7 +123,7 @@ def as_run(layout: Layout, stages: list[SolvedStage], base: BaseCase, folder: Pa
     if layout.surfaces.std is not None:
         ground["surface_std"] = layout.surfaces.std
     run.__dict__["_ground"] = ground
-    run.__dict__["ledger"] = make_ledger(layout, stages)
+    run.__dict__["ledger"] = make_ledger(layout, stages, phases=phases)
     run.__dict__["description"] = layout.site.description
     run.__dict__["provenance"] = {
         "stages": [

@@ -60,11 +60,13 @@ class Outcome:
     ----------
     answers : name → the entry of answers.json ("value", "unit", "label", "limit", "ok" …).
     fields : name → (stages, n) over the plan cells of the base case, natural state left out.
+    computed : the value of each of the study's observations, SI; None where there is none.
     failed : why there are no answers, or "".
     """
 
     answers: dict[str, dict[str, Any]] = field(default_factory=dict)
     fields: dict[str, Floats] = field(default_factory=dict)
+    computed: list[float | None] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
     failed: str = ""
     seconds: float = 0.0
@@ -100,6 +102,7 @@ class VariantStore:
             "scheme": variant.scheme,
             "overrides": dict(variant.overrides),
             "failed": outcome.failed,
+            "computed": outcome.computed,
             "warnings": outcome.warnings,
             "seconds": outcome.seconds,
             "solver_seconds": outcome.solver_seconds,
@@ -125,6 +128,7 @@ class VariantStore:
         folder = self.path(variant)
         told = json.loads((folder / VARIANT_FILE).read_text(encoding="utf-8"))
         found = Outcome(
+            computed=told["computed"],
             warnings=told["warnings"],
             failed=told["failed"],
             seconds=told["seconds"],

@@ -3,126 +3,46 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field
-from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wellring.inputs.read_site import read_site
 from wellring.inputs.vary_plan import VaryPlan
-from wellring.model.studies.designs import HIGH, LOW, Uncertain, draw, read_parameters
-from wellring.model.studies.engine import Study, open_study
+from wellring.model.studies.cases import Cases, variant_of
+from wellring.model.studies.designs import (
+    HIGH,
+    LOW,
+    Uncertain,
+    draw,
+    read_parameters,
+    values_of,
+)
+from wellring.model.studies.engine import open_study
 from wellring.model.studies.frames import answer_names
 from wellring.model.studies.read_plan import read_limits, read_plan
 from wellring.model.studies.sensitivity import Indices, rank_correlations, variance_indices
-from wellring.model.studies.variants import Outcome, Variant
+from wellring.model.studies.variants import Variant
 from wellring.postprocess.chances import Chance, cases_needed, chance
-
-if TYPE_CHECKING:
-    import pandas
-    import xarray
 
 Floats = NDArray[np.float64]
 
 
-@dataclass
-class Varied:
+@dataclass(kw_only=True)
+class Varied(Cases):
     """The cases of a [vary] table and what came of them.
 
     `points` (cases, parameters) are quantiles; `variants` in the same order, without the base.
     """
 
-    study: Study
     plan: VaryPlan
     parameters: list[Uncertain]
     points: Floats
-    variants: list[Variant]
-    scheme: str
-    limits: dict[str, float]
-    """Answer → the most it may be [SI], beside the limits of the site."""
     warnings: list[str] = field(default_factory=list)
-
-    @cached_property
-    def outcomes(self) -> list[Outcome]:
-        """What became of each case, without fields."""
-        return self.study.outcomes(self.variants)
-
-    @cached_property
-    def base(self) -> Outcome:
-        """The site file as it stands."""
-        return self.study.store.outcome(Variant({}, self.scheme))
-
-    @cached_property
-    def names(self) -> list[str]:
-        """Answers that are numbers and not the same in all cases."""
-        return [name for name in answer_names(self.outcomes) if self._varies(name)]
-
-    def _varies(self, name: str) -> bool:
-        values = self.values(name)
-        values = values[np.isfinite(values)]
-        # Less than that is the solver's closure.
-        return values.size > 1 and float(np.ptp(values)) > 1e-4 * float(np.abs(values).max())
-
-    @cached_property
-    def headlines(self) -> list[str]:
-        """The answers that figures and text tell: dryness, discharge, settlement, cost, limits."""
-        last = max((n.partition(".")[0] for n in self.names if n[:2].isdigit()), default="")
-        wanted = [f"{last}.{n}" for n in ("dry_margin", "inflow_total", "settlement_largest")]
-        wanted += [n for n in self.names if n in self.limits or n in ("cost_total", "cost")]
-        return [name for name in dict.fromkeys(wanted) if name in self.names]
-
-    def values(self, name: str) -> Floats:
-        """One answer in all cases (cases,); NaN where a case has none."""
-        found = [outcome.answers.get(name, {}).get("value") for outcome in self.outcomes]
-        return np.array([v if isinstance(v, int | float) else np.nan for v in found], dtype=float)
-
-    def label(self, name: str) -> tuple[str, str]:
-        """An answer in words, and its unit."""
-        entry = answer_names([self.base, *self.outcomes])[name]
-        return entry["label"], entry["unit"]
-
-    @cached_property
-    def frame(self) -> pandas.DataFrame:
-        """One row a case: parameters in SI, "failed", answers with units in the headings."""
-        return self.study.frame(self.variants)
-
-    def fields(self, name: str = "drawdown") -> xarray.DataArray:
-        """A field of all cases that were solved, over (case, stage, cell); for notebooks."""
-        import xarray
-
-        rows = [i for i, o in enumerate(self.outcomes) if not o.failed]
-        solved = [self.variants[i] for i in rows]
-        return xarray.DataArray(
-            np.stack(list(self.study.store.fields_of(solved, name))),
-            dims=("case", "stage", "cell"),
-            coords={"case": rows},
-            name=name,
-            attrs={"units": "m"},
-        )
-
-    def fails(self) -> dict[str, NDArray[np.bool_]]:
-        """Limit → whether it fails in each case that was solved."""
-        solved = [o for o in self.outcomes if not o.failed]
-        names = dict.fromkeys(
-            name for o in solved for name, a in o.answers.items() if a.get("ok") is not None
-        )
-        found = {
-            self.label(name)[0]: np.array(
-                [o.answers.get(name, {}).get("ok") is False for o in solved], dtype=bool
-            )
-            for name in names
-        }
-        for name, most in self.limits.items():
-            values = self.values(name)
-            values = values[[not o.failed for o in self.outcomes]]
-            found[f"{self.label(name)[0]} above {most:.4g} {self.label(name)[1]}"] = values > most
-        if found:
-            found["any limit"] = np.any(list(found.values()), axis=0)
-        return found
 
     @property
     def drawn(self) -> bool:
@@ -136,7 +56,7 @@ class Varied:
             solved = np.flatnonzero([not o.failed for o in self.outcomes])
             keep = solved < count
             return {name: chance(fails[keep]) for name, fails in self.fails().items()}
-        return {n: chance(f) for n, f in self.fails().items()} if self.drawn else {}
+        return super().chances() if self.drawn else {}
 
     def indices(self, name: str) -> Indices | None:
         """Shares of an answer's variance; only of design "indices"."""
@@ -313,21 +233,21 @@ def vary(
     parameters = read_parameters(plan, study.base)
     faults = study.base.site.fault_log()
     points = draw(plan, parameters, faults, path.name)
-    variants = [_variant(parameters, row, name) for row in points]
-    done = Varied(study, plan, parameters, points, variants, name, {})
+    variants = [variant_of(parameters, values_of(parameters, row), name) for row in points]
+    done = Varied(
+        study=study,
+        variants=variants,
+        scheme=name,
+        plan=plan,
+        parameters=parameters,
+        points=points,
+    )
     study.solve([Variant({}, name)])
     done.limits = read_limits(plan, answer_names([done.base]), faults, path.name)
     study.solve(variants)
     done.warnings = _notes(done, followed=description.time is not None)
     _write(done, figures, say or (lambda text: None))
     return done
-
-
-def _variant(parameters: Sequence[Uncertain], quantiles: Floats, scheme: str) -> Variant:
-    overrides: dict[str, float] = {}
-    for parameter, quantile in zip(parameters, quantiles, strict=True):
-        overrides |= parameter.overrides(float(parameter.quantile(quantile)))
-    return Variant(overrides, scheme)
 
 
 def _notes(done: Varied, followed: bool) -> list[str]:

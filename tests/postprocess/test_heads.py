@@ -9,6 +9,7 @@ import shapely
 from wellring.postprocess.heads import (
     drawdowns,
     level_at,
+    level_at_point,
     reach,
     saturated,
     unit_head,
@@ -63,6 +64,31 @@ def test_a_level_is_read_in_the_cell_that_holds_it():
     assert level_at(grid, heads, table, 0, -6.9) == -3.0
     assert np.isnan(level_at(grid, heads, table, 0, -12.0))
     assert np.isnan(level_at(grid, heads, table, 0, 0.5))
+
+
+def test_a_points_level_lies_between_cell_centres_but_not_across_a_wall(turned_run):
+    """A plane of heads is met exactly anywhere; beside wall and pit the own cell alone counts."""
+    entry = turned_run.ledger.stages[0]
+    grid, (x, y) = turned_run.grid_of(entry), turned_run.centres
+    (x0, y0), point = turned_run.ledger.outline[0], turned_run.ledger.points[0]
+
+    def plane(at_x, at_y):
+        return -1.0 + 0.01 * (at_x - x0) - 0.02 * (at_y - y0)
+
+    heads = np.where(grid.active, plane(x, y), NAN)
+    table = water_table(grid, heads)
+    for shift in ((0.0, 0.0), (0.6, 0.3), (-0.4, 1.1)):
+        place = dataclasses.replace(point, x=point.x + shift[0], y=point.y + shift[1])
+        for level in (None, -5.0):
+            asked = dataclasses.replace(place, level=level)
+            got = level_at_point(turned_run, grid, heads, table, asked)
+            assert got == pytest.approx(plane(place.x, place.y), abs=1e-9)
+    edge = dataclasses.replace(point, x=x0, y=y0)
+    own = turned_run.plan_cell(x0, y0)
+    assert level_at_point(turned_run, grid, heads, table, edge) == table[own]
+    assert np.isnan(
+        level_at_point(turned_run, grid, heads, table, dataclasses.replace(point, x=x0 + 1e5))
+    )
 
 
 @pytest.fixture(scope="module")
