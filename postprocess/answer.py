@@ -12,8 +12,20 @@ Floats = NDArray[np.float64]
 
 MASS_BALANCE_LIMIT = 0.1
 """Percent; an answer whose water budget closes worse than this carries a warning."""
+HELD = 1.0 + 1e-9
+"""Share of a limit up to which it holds, rounding aside."""
 Table = tuple[list[str], list[Sequence[object]]]
 """Headings with units, and rows in SI."""
+
+
+def number(value: float) -> float | None:
+    """A number for an answer or a table: None where it is not finite."""
+    return float(value) if np.isfinite(value) else None
+
+
+def yes_no(value: bool | None) -> str | None:
+    """A flag for a table; None where it is not judged."""
+    return None if value is None else "yes" if value else "no"
 
 
 @dataclass(frozen=True)

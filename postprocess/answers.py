@@ -8,9 +8,7 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
-from wellring.postprocess.answer import MASS_BALANCE_LIMIT, Answer, Part
+from wellring.postprocess.answer import MASS_BALANCE_LIMIT, Answer, Part, number
 from wellring.postprocess.heads import level_at_point
 from wellring.postprocess.run_folder import ANSWERS_FILE, RunFolder
 from wellring.postprocess.stage_results import REACH_DRAWDOWN, StageResult, read_results
@@ -132,7 +130,7 @@ def make_answers(run: RunFolder, results: list[StageResult]) -> Answers:
     answers |= _side_answers(run, results)
     for point in run.ledger.points:
         for result in results:
-            value = _finite(level_at_point(run, result.grid, result.heads, result.table, point))
+            value = number(level_at_point(run, result.grid, result.heads, result.table, point))
             answers[f"{result.entry.folder}.level.{point.name}"] = Answer(
                 value,
                 "m",
@@ -354,7 +352,3 @@ def _named(names: list[str]) -> str:
     if len(names) <= 8:
         return ", ".join(names)
     return f"{', '.join(names[:3])} … {names[-1]} ({len(names)} points)"
-
-
-def _finite(value: float) -> float | None:
-    return value if np.isfinite(value) else None

@@ -14,6 +14,7 @@ import numpy as np
 
 from wellring.inputs.site import Slab
 from wellring.inputs.units import WATER_UNIT_WEIGHT
+from wellring.postprocess.answer import HELD
 from wellring.postprocess.floor_columns import FloorColumns
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.stability_rules import Rules
@@ -49,7 +50,7 @@ class Flotation:
     @property
     def may_stop(self) -> bool:
         """Whether all pumps may stop."""
-        return self.utilisation_without <= 1.0 + 1e-9
+        return self.utilisation_without <= HELD
 
     def _used(self, pressure: float) -> float:
         return pressure / self.held if self.held > 0 else (99.0 if pressure > 0 else 0.0)

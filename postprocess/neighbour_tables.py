@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from wellring.postprocess.answer import Table
+from wellring.postprocess.answer import Table, number, yes_no
 from wellring.postprocess.building_damage import DAMAGE, RANKIN
 from wellring.postprocess.neighbours import Effects, StageEffects
 from wellring.postprocess.run_folder import RunFolder
@@ -91,11 +91,11 @@ def worst_first(run: RunFolder, effects: Effects) -> Table:
                 *_governing(stage, int(i)),
                 stage.entry.name,
                 since.name if since else None,
-                _number(day[i]),
+                number(day[i]),
                 how[i] if since else None,
                 _word(RANKIN, rankin[i]),
                 _word(DAMAGE, damage[i]),
-                *(_number(values[i]) for values in measures),
+                *(number(values[i]) for values in measures),
                 float(distance[i]),
             ]
         )
@@ -118,7 +118,7 @@ def _governing(stage: StageEffects, place: int) -> list[object]:
         return [None, None, None, None]
     check = stage.checks[which]
     values = (check.value[place], check.limit[place], check.use[place])
-    return [CRITERIA[check.name][0], *(_number(value) for value in values)]
+    return [CRITERIA[check.name][0], *(number(value) for value in values)]
 
 
 def by_stage(effects: Effects) -> Table:
@@ -139,15 +139,11 @@ def by_stage(effects: Effects) -> Table:
                     stage.entry.day,
                     receptors.name[i],
                     receptors.kind[i],
-                    "yes" if stage.over[i] else "no" if np.isfinite(stage.use[i]) else None,
-                    *(_number(values[i]) for values in measures),
+                    yes_no(bool(stage.over[i]) if np.isfinite(stage.use[i]) else None),
+                    *(number(values[i]) for values in measures),
                 ]
             )
     return head, rows
-
-
-def _number(value: float) -> float | None:
-    return float(value) if np.isfinite(value) else None
 
 
 def _word(words: Sequence[str], place: float) -> str | None:

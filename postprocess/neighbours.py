@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wellring.inputs.receptors import Receptors
+from wellring.postprocess.answer import HELD
 from wellring.postprocess.building_damage import (
     beam_strain,
     damage_category,
@@ -59,7 +60,7 @@ class Check:
     def over(self) -> Flags:
         """(n,) whether the limit is exceeded (by more than rounding)."""
         with np.errstate(invalid="ignore"):
-            return np.asarray(self.use > 1.0 + 1e-9)
+            return np.asarray(self.use > HELD)
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from wellring.postprocess.answer import HELD
 from wellring.postprocess.compaction import Compaction
 from wellring.postprocess.heads import Drawdowns, drawdowns
 from wellring.postprocess.run_folder import DESCRIPTION_FILE, StageGrid
@@ -72,7 +73,7 @@ def first_exceedance(assessor: Assessor) -> Exceedance | None:
             use = assessor.use(assessor.measures(spread, settled, lost[step]))
             most = np.fmax(most, use)
             now = np.nan_to_num(use, nan=0.0, posinf=1e9)
-            over = np.isnan(day) & (now > 1.0 + 1e-9)
+            over = np.isnan(day) & (now > HELD)
             share = np.clip((1.0 - used[over]) / (now[over] - used[over]), 0.0, 1.0)
             day[over] = last + share * (ends - last)
             stage[over] = phase.stage - 1

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from wellring.postprocess.answer import Answer, Part
+from wellring.postprocess.answer import Answer, Part, yes_no
 from wellring.postprocess.drainage_groups import sump_of
 from wellring.postprocess.operations import StageOperation, prices_of
 from wellring.postprocess.pump_power import weekly_energy
@@ -223,7 +223,7 @@ def _pumps_table(stages: Sequence[StageOperation]) -> tuple[list[str], list[Sequ
     rows: list[Sequence[object]] = [
         [
             s.entry.name, d.name, d.kind, d.pumps, d.points, d.flow, d.static, d.riser, d.header,
-            d.head, d.rated, {True: "yes", False: "no", None: None}[d.ok], d.efficiency, d.power,
+            d.head, d.rated, yes_no(d.ok), d.efficiency, d.power,
         ]
         for s in stages
         for d in s.made.duties
@@ -239,7 +239,7 @@ def _headers_table(stages: Sequence[StageOperation]) -> tuple[list[str], list[Se
     rows: list[Sequence[object]] = [
         [
             s.entry.name, name, kind, point, float(h.along[i]), h.diameter, float(h.carried[i]),
-            float(h.loss[i]), "yes" if i == h.station else "no",
+            float(h.loss[i]), yes_no(i == h.station),
         ]
         for s in stages
         for name, kind, h in s.made.headers

@@ -214,6 +214,11 @@ class RunFolder:
         inside = 0 <= column < grid.ncol and 0 <= row < grid.nrow
         return row * grid.ncol + column if inside else None
 
+    def place(self, cell: int) -> tuple[float, float]:
+        """x and y of a plan cell's middle in the site's own coordinates and unit."""
+        x, y = (float(each[cell]) / self.ledger.metres_per_unit for each in self.centres)
+        return x, y
+
     def stage_folder(self, stage: StageEntry) -> Path:
         """The stage's MODFLOW 6 folder."""
         return self.path / MODEL_FOLDER / stage.folder

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from wellring.postprocess.answer import Answer, Part, PlanLayer, Table, TimeSeries
+from wellring.postprocess.answer import Answer, Part, PlanLayer, Table, TimeSeries, number
 from wellring.postprocess.compressibility import clashing_stiffness, laws_of
 from wellring.postprocess.contours import contour_areas
 from wellring.postprocess.heads import reach
@@ -130,7 +130,7 @@ def _stage_answers(run: RunFolder, item: Settlement, part: Part) -> None:
     if worst is None:
         return
     cell, distance = worst
-    x, y = (centres[cell] / run.ledger.metres_per_unit for centres in run.centres)
+    x, y = run.place(cell)
     layers = sorted(item.by_unit, key=lambda label: -item.by_unit[label][cell])[:2]
     share = ", ".join(f"{label} {item.by_unit[label][cell] * 1e3:.1f} mm" for label in layers)
     part.answers[f"{key}.settlement_largest"] = Answer(
@@ -178,7 +178,7 @@ def _stage_answers(run: RunFolder, item: Settlement, part: Part) -> None:
         place = run.plan_cell(point.x, point.y)
         value = np.nan if place is None else float(item.final[place])
         part.answers[f"{key}.settlement.{point.name}"] = Answer(
-            value if np.isfinite(value) else None,
+            number(value),
             "m",
             METHOD if np.isfinite(value) else "not assessed: in the pit or outside the model",
             f"{name}: final settlement at {point.name}",
@@ -221,7 +221,7 @@ def _by_layer(run: RunFolder, results: Sequence[StageResult], found: Sequence[Se
 
 
 def _largest(field: Floats) -> float | None:
-    return float(np.nanmax(field)) if np.isfinite(field).any() else None
+    return number(np.fmax.reduce(field))
 
 
 def _at(field: Floats | None, cell: int) -> float | None:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from wellring.inputs.units import WATER_UNIT_WEIGHT
-from wellring.postprocess.answer import Answer, Part
+from wellring.postprocess.answer import HELD, Answer, Part
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.stability import FloorStability, stabilities
 from wellring.postprocess.stability_in_time import add_stability_in_time
@@ -58,7 +58,7 @@ def assess_stability(run: RunFolder, results: Sequence[StageResult]) -> Part:
 
 def place_text(run: RunFolder, cell: int) -> str:
     """A plan cell's place in the site's coordinates."""
-    x, y = (centres[cell] / run.ledger.metres_per_unit for centres in run.centres)
+    x, y = run.place(cell)
     return f"x {x:.1f}, y {y:.1f}"
 
 
@@ -84,7 +84,7 @@ def _uplift(run: RunFolder, result: StageResult, stable: FloorStability, part: P
         f"{name}: uplift",
         "ratio",
         1.0,
-        worst.utilisation <= 1.0 + 1e-9,
+        worst.utilisation <= HELD,
     )
     part.answers[f"{key}.uplift_factor"] = Answer(
         worst.factor,
@@ -134,7 +134,7 @@ def _exit_gradient(run: RunFolder, result: StageResult, stable: FloorStability, 
         f"{name}: exit gradient",
         "ratio",
         critical / factor,
-        bool(used[worst] <= 1.0 + 1e-9),
+        bool(used[worst] <= HELD),
     )
 
 
@@ -180,7 +180,7 @@ def _heave(run: RunFolder, result: StageResult, stable: FloorStability, part: Pa
         f"{name}: seepage heave",
         "ratio",
         1.0,
-        bool(heave.judged[worst] <= 1.0 + 1e-9),
+        bool(heave.judged[worst] <= HELD),
     )
     column = int(np.nanargmax(heave.column))
     part.answers[f"{key}.heave_column"] = Answer(
@@ -209,7 +209,7 @@ def _flotation(result: StageResult, stable: FloorStability, part: Part) -> None:
         f"{name}: flotation of the slab",
         "ratio",
         1.0,
-        found.utilisation <= 1.0 + 1e-9,
+        found.utilisation <= HELD,
     )
     part.answers[f"{key}.flotation_without_pumps"] = Answer(
         found.utilisation_without,

@@ -14,7 +14,7 @@ from itertools import chain
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.postprocess.answer import Answer, Part, TimeSeries
+from wellring.postprocess.answer import HELD, Answer, Part, TimeSeries
 from wellring.postprocess.floor_columns import floor_columns
 from wellring.postprocess.heads import water_table
 from wellring.postprocess.run_folder import RunFolder, StageGrid
@@ -63,7 +63,7 @@ class FloorCourse:
     @property
     def holds_from(self) -> float | None:
         """Day of the step from which uplift holds to the end; None where it never does."""
-        fails = np.flatnonzero(self.uplift > 1.0 + 1e-9)
+        fails = np.flatnonzero(self.uplift > HELD)
         if not fails.size:
             return float(self.day[0])
         return float(self.day[fails[-1] + 1]) if fails[-1] + 1 < self.day.size else None
@@ -185,7 +185,7 @@ def _uplift(run: RunFolder, course: FloorCourse, part: Part) -> None:
         f"{name}: uplift, worst day",
         "ratio",
         1.0,
-        bool(values[at] <= 1.0 + 1e-9),
+        bool(values[at] <= HELD),
     )
     part.answers[f"{key}.uplift_holds_from_day"] = Answer(
         since,
@@ -194,7 +194,7 @@ def _uplift(run: RunFolder, course: FloorCourse, part: Part) -> None:
         f"{name}: … holds from day",
         "day",
     )
-    if values[at] > 1.0 + 1e-9:
+    if values[at] > HELD:
         when = "not within the days followed" if since is None else f"only from day {since:.1f} on"
         part.warnings.append(
             f"{name}: dug on day {course.arrives:g} the floor HEAVES by uplift on day "
@@ -217,5 +217,5 @@ def _largest(course: FloorCourse, what: str, values: Floats, label: str, part: P
         f"{name}: {label}, worst day",
         "ratio",
         1.0,
-        bool(values[at] <= 1.0 + 1e-9),
+        bool(values[at] <= HELD),
     )

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from wellring.postprocess.answer import HELD
 from wellring.postprocess.rasters import stage_slug
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.site_layer import site_layer
@@ -49,18 +50,23 @@ def _layer(
     def of_boundary(values: NDArray[np.float64]) -> NDArray[np.float64]:
         return np.where(judged, values[uplift.layer, every], np.nan)
 
-    used = stable.used
+    used, head = stable.used, of_boundary(columns.head_at)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        factor = of_boundary(columns.stress / columns.pressure)
+    factor[~np.isfinite(factor)] = np.nan  # no water presses there
     names = {
         "stage": [result.entry.name] * columns.plan.size,
         "used": used,
-        "holds": ~(used > 1.0 + 1e-9),
+        "holds": ~(used > HELD),
         "uplift_used": uplift.utilisation,
         "base_of": np.where(judged, labels[columns.unit[uplift.layer, every]], ""),
         "base_level_m": of_boundary(columns.bottom),
         "weight_kPa": of_boundary(columns.stress) / 1e3,
         "water_kPa": of_boundary(columns.pressure) / 1e3,
-        "head_m": of_boundary(columns.head_at),
+        "head_m": head,
         "head_allowed_m": uplift.head_allowed,
+        "relief_m": np.maximum(head - uplift.head_allowed, 0.0),
+        "weight_over_water": factor,
         "heave_used": nothing if heave is None else heave.judged,
         "exit_gradient": nothing if heave is None else heave.gradient,
         "critical_gradient": columns.critical,

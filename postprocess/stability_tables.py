@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from wellring.postprocess.answer import Table
+from wellring.postprocess.answer import HELD, Table, yes_no
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.stability import FloorStability
 from wellring.postprocess.stage_results import StageResult
@@ -43,7 +43,6 @@ def _boundaries(run: RunFolder, found: Found) -> Table:
         "holds",
         "rules",
     ]
-    x, y = (centres / run.ledger.metres_per_unit for centres in run.centres)
     rows: list[Sequence[object]] = []
     for result, stable in found:
         for item in stable.uplift.boundaries:
@@ -53,8 +52,7 @@ def _boundaries(run: RunFolder, found: Found) -> Table:
                     result.entry.name,
                     run.ledger.units[item.upper].label,
                     run.ledger.units[item.lower].label,
-                    float(x[cell]),
-                    float(y[cell]),
+                    *run.place(cell),
                     item.level,
                     item.stress,
                     item.pressure,
@@ -63,7 +61,7 @@ def _boundaries(run: RunFolder, found: Found) -> Table:
                     item.relief,
                     item.factor,
                     item.utilisation,
-                    "yes" if item.utilisation <= 1.0 + 1e-9 else "no",
+                    yes_no(item.utilisation <= HELD),
                     stable.rules.text("uplift"),
                 ]
             )
@@ -88,7 +86,6 @@ def _walls(run: RunFolder, found: Found) -> Table:
         "critical gradient [-]",
         "rules",
     ]
-    x, y = (centres / run.ledger.metres_per_unit for centres in run.centres)
     rows: list[Sequence[object]] = []
     for result, stable in found:
         if stable.heave is None or stable.heave.prisms is None:
@@ -105,15 +102,14 @@ def _walls(run: RunFolder, found: Found) -> Table:
                 [
                     result.entry.name,
                     run.ledger.walls[int(number)].name,
-                    float(x[cell]),
-                    float(y[cell]),
+                    *run.place(cell),
                     float(prisms.embedment[worst]),
                     float(prisms.width[worst]),
                     weight,
                     seepage,
                     weight / seepage if seepage > 0 else None,
                     used,
-                    "yes" if used <= 1.0 + 1e-9 else "no",
+                    yes_no(used <= HELD),
                     float(stable.heave.gradient[column]),
                     float(stable.heave.critical[column]),
                     stable.rules.text("heave"),
@@ -153,7 +149,7 @@ def _slab(found: Found) -> Table:
                     slab.utilisation_without,
                     slab.head_allowed,
                     slab.natural,
-                    "yes" if slab.may_stop else "no",
+                    yes_no(slab.may_stop),
                     stable.rules.text("flotation"),
                 ]
             )

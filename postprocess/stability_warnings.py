@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from wellring.postprocess.answer import HELD
 from wellring.postprocess.face_seepage import FOOT
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.stability import FloorStability
@@ -34,7 +35,7 @@ def stability_warnings(
 def _uplift(run: RunFolder, stable: FloorStability) -> list[str]:
     said, columns = [], stable.columns
     for item in stable.uplift.boundaries:
-        if item.utilisation > 1.0 + 1e-9:
+        if item.utilisation > HELD:
             upper, lower = (run.ledger.units[i].label for i in (item.upper, item.lower))
             said.append(
                 f"the floor HEAVES by uplift: {lower} under {upper} must be relieved by "

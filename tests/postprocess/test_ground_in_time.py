@@ -98,6 +98,7 @@ def test_plug_dug_before_its_gravel_is_relieved_heaves(dig):
     (told,) = [text for text in dig.answers.warnings if "HEAVES by uplift on day 0" in text]
     assert "the head in gravel is -1.00 m there and may be -1.7" in told
     assert any("rarely measured" in text for text in dig.answers.warnings)
+    assert any("a plug that dries may crack" in text for text in dig.answers.warnings)
 
 
 def test_later_floor_is_judged_from_the_last_step_before_it_is_dug(dig):

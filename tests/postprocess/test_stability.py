@@ -174,7 +174,42 @@ def test_wall_in_sand_by_hand(tmp_path: Path, plain_site: Callable[..., Path]) -
     assert prisms.seepage[mine[0]] == pytest.approx(by_hand, rel=0.02)
     said = done.answers.answers["01-dig-1.heave_prism"]
     assert said.value == pytest.approx(prisms.utilisation.max())
-    assert any("corners" in text for text in done.answers.warnings)
+    for words in ("in the corners of the walls", "only 4.0 m below the floor, which is few cells"):
+        assert any(words in text for text in done.answers.warnings)
+
+
+def test_deeper_of_two_plugs_governs(tmp_path: Path, plain_site: Callable[..., Path]) -> None:
+    """By hand: 2 m of clay over sand at -3 m, and 5.5 m of ground over gravel at +1 m."""
+    path = plain_site(
+        tmp_path / "site",
+        layers=(("clay", -6.0), ("sand", -7.5), ("marl", -9.5), ("gravel", -12.0)),
+        soils=dict.fromkeys(("clay", "marl"), (1e-12, 1e-12))
+        | dict.fromkeys(("sand", "gravel"), (0.001, 0.001)),
+        formations=(-4.0,),
+        water={"levels": {"sand": -3.0, "gravel": 1.0}},
+        cell=4.0,
+    )
+    (done,) = run(path, out=tmp_path / "runs", figures=False, side_studies=False)
+    said, (found,) = (
+        done.answers.answers,
+        [p for p in done.answers.parts if "stability" in p.tables],
+    )
+    head, rows = found.tables["stability"]
+    used = {row[head.index("above")]: row[head.index("used [-]")] for row in rows}
+    assert used["clay"] == pytest.approx(WATER * 3 / (0.9 * 19 * 2), rel=2e-3)
+    assert used["marl"] == pytest.approx(WATER * 10.5 / (0.9 * 19 * 5.5), rel=2e-3)
+    # The sand drains freely, so that marl lies under a boundary that presses nothing down.
+    assert set(used) == {"clay", "sand", "marl"}
+    assert said["01-dig-1.uplift"].value == used["marl"] > 1
+    assert said["01-dig-1.uplift"].ok is False
+    relief = 10.5 - 0.9 * 19 * 5.5 / WATER
+    assert said["01-dig-1.uplift_relief"].value == pytest.approx(relief, abs=0.01)
+    layer = make_layers(RunFolder(done.folder), done.answers.stages)["stability_01_dig_1"]
+    assert set(layer["base_of"]) == {"marl"}
+    assert layer["relief_m"].to_numpy() == pytest.approx(relief, abs=0.01)
+    assert layer["weight_over_water"].to_numpy() == pytest.approx(
+        19 * 5.5 / (WATER * 10.5), rel=2e-3
+    )
 
 
 def test_prism_lies_across_a_slanted_wall(tmp_path: Path, plain_site: Callable[..., Path]) -> None:
