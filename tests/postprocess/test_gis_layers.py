@@ -351,7 +351,8 @@ def test_a_point_with_a_level_shows_the_head_there(
     deepest = int(np.flatnonzero(result.grid.active[:, cell])[-1])
     level = float(result.grid.mid[deepest, cell])
     other = RunFolder(run.path)
-    deep = [replace(point, level=level), replace(point, level=99.0)]
+    x, y = (float(centres[cell]) for centres in run.centres)
+    deep = [replace(point, x=x, y=y, level=level), replace(point, level=99.0)]
     other.__dict__["ledger"] = replace(run.ledger, points=deep)
     package = write_layers(other, results, tmp_path)[0]
     first, second = layer(package, "points").itertuples()
