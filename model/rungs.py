@@ -53,11 +53,15 @@ _BACKTRACK = (
 LADDER: tuple[Rung, ...] = (
     Rung("damped", damping=_DBD),
     Rung("damped, stronger preconditioner", damping=_DBD, levels=5, outer=300),
+    Rung("pseudo-time", damping=_DBD, levels=5, outer=100, stepping=True),
     Rung("MODFLOW 6 continuation", newton_relaxed=False, ptc=True, levels=5, outer=300),
     Rung("backtracking", damping=(*_DBD, *_BACKTRACK), levels=5, outer=300),
     Rung("undamped", newton_relaxed=False, levels=5),
-    Rung("pseudo-time", damping=_DBD, levels=5, outer=100, stepping=True),
 )
+
+POLISH = Rung("solving on", levels=5, outer=40)
+"""Near the answer damping only delays, and what is left is the linear solver's: no damping, a
+stronger preconditioner."""
 
 
 def settings_text(rung: Rung, flow_closure: float, head_closure: float) -> str:

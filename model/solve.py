@@ -23,6 +23,7 @@ from wellring.model.build import MODEL
 from wellring.model.held_signals import held_signals
 from wellring.model.rungs import (
     LADDER,
+    POLISH,
     PSEUDO_TIME_STEPS,
     Rung,
     pseudo_storage_text,
@@ -35,10 +36,17 @@ Floats = NDArray[np.float64]
 
 _CLOSED = 0.25 * MASS_BALANCE_LIMIT
 """Percent; an answer whose budget closes worse than this is solved on."""
-_TIGHTER = ((1e-5, 1e-6), (1e-7, 1e-7))
-"""Closures of solving on: flow in a cell as a share of the total inflow, head change [m]."""
+_TIGHTER = ((1e-4, 1e-5), (1e-5, 1e-6), (1e-7, 1e-7))
+"""Closures of solving on: flow in a cell as a share of the total inflow, head change [m].
+
+In small steps: asked for more than it can give, MODFLOW 6 iterates in vain for minutes.
+"""
 _RUN_AWAY = ((1e5, 20), (1e8, 5))
 """An attempt whose head changes [m] stay this large for so many iterations is given up."""
+_WINDOW, _EARLIEST = 20, 60
+"""A steady attempt is given up when the head changes of its last iterations are no less than half
+of those before them (each a window's median), at the earliest after so many: at that pace it would
+not end within its iterations."""
 _HEAD_CLOSURE = 1e-4
 _FLOW_CLOSURE = 0.1
 _STILL = 1e-3
@@ -104,7 +112,9 @@ def solve_stage(
     ------
     SolverFailed : no rung answered; says why for the last one and keeps the files.
     """
-    order = sorted(rungs, key=lambda rung: rung.name != first) if first else rungs
+    # Through pseudo-time one goes once: from the heads it gave, the plain ways are near enough.
+    again = [rung for rung in rungs if rung.name == first and not rung.stepping]
+    order = [*again, *(rung for rung in rungs if rung not in again)]
     attempts: list[Attempt] = []
     for rung in order:
         attempt = _try(rung, folder, solver, start, _FLOW_CLOSURE, name, progress, time_limit)
@@ -135,24 +145,23 @@ def _polish(
 ) -> Floats:
     """Close the budget of a small flow: solve on from the answer with tighter closures."""
     best = attempts[-1]
-    plain = rung if not rung.stepping else LADDER[1]
     kept = (rung, start, _FLOW_CLOSURE, _HEAD_CLOSURE)
     for share, head_closure in _TIGHTER:
         warm = np.where(np.abs(heads) < 1e20, heads, start)
         flow_closure = min(_FLOW_CLOSURE, share * max(best.total_in, 1e-8))
         attempt = _try(
-            plain, folder, solver, warm, flow_closure, name, progress, time_limit, head_closure
+            POLISH, folder, solver, warm, flow_closure, name, progress, time_limit, head_closure
         )
         attempts.append(attempt)
-        if not attempt.answered or abs(attempt.discrepancy) >= abs(best.discrepancy):
-            attempt.answered = False
+        if not attempt.answered:
             break
-        heads, best, kept = read_heads(folder), attempt, (plain, warm, flow_closure, head_closure)
+        if abs(attempt.discrepancy) >= abs(best.discrepancy):
+            attempt.answered = False
+            continue
+        heads, best, kept = read_heads(folder), attempt, (POLISH, warm, flow_closure, head_closure)
         if abs(best.discrepancy) <= _CLOSED:
             return heads
-    else:
-        return heads
-    if best.answered:
+    if best.answered and attempts[-1] is not best:
         # The tighter closure was not reached: the looser answer stands, with its files.
         again, begun, flow_closure, head_closure = kept
         attempts.append(
@@ -176,7 +185,8 @@ def _try(
     head_closure: float = _HEAD_CLOSURE,
 ) -> Attempt:
     _set(folder, rung, start, flow_closure, head_closure)
-    return _judge(folder, solver, f"{name}, {rung.name}", rung, progress, time_limit)
+    steady = not rung.stepping
+    return _judge(folder, solver, f"{name}, {rung.name}", rung, progress, time_limit, steady)
 
 
 def attempt_in_time(
@@ -211,10 +221,11 @@ def _judge(
     rung: Rung,
     progress: Progress | None,
     time_limit: float,
+    steady: bool = False,
 ) -> Attempt:
     """Run the solver on what is written and judge what it gave."""
     began = time.perf_counter()
-    why = run_solver(folder, solver, label, progress, time_limit)
+    why = run_solver(folder, solver, label, progress, time_limit, steady)
     seconds = time.perf_counter() - began
     if why:
         return Attempt(rung.name, False, why, seconds)
@@ -268,9 +279,16 @@ def budget_error(listing: Path) -> tuple[float, float]:
 
 
 def run_solver(
-    folder: Path, solver: Path, label: str, progress: Progress | None, time_limit: float
+    folder: Path,
+    solver: Path,
+    label: str,
+    progress: Progress | None,
+    time_limit: float,
+    steady: bool = False,
 ) -> str:
     """Run MODFLOW 6 in `folder`; "" when it ended normally, else why not.
+
+    One that is `steady` (a single step) is also given up when it gets no nearer to an answer.
 
     Raises
     ------
@@ -292,7 +310,7 @@ def run_solver(
                     if time.monotonic() > deadline:
                         _end(process)
                         return f"stopped after {time_limit:.0f} s without an answer"
-                    if _ran_away(folder):
+                    if _ran_away(folder) or (steady and _going_nowhere(folder)):
                         _end(process)
                         return f"it did not converge ({_outer_line(folder)})"
                     if progress is not None:
@@ -327,7 +345,7 @@ def _outer_records(folder: Path) -> list[list[str]]:
     """The last of the solver's own records of outer iterations; the very last may be cut."""
     with open(folder / "outer.csv", "rb") as file:
         file.seek(0, 2)
-        file.seek(max(0, file.tell() - 4000))
+        file.seek(max(0, file.tell() - 8000))
         lines = file.read().decode("ascii", "replace").strip().splitlines()
     return [line.split(",") for line in lines[1:]]
 
@@ -339,6 +357,20 @@ def _ran_away(folder: Path) -> bool:
     except (OSError, IndexError, ValueError):
         return False
     return any(len(changes) >= many and min(changes[-many:]) > absurd for absurd, many in _RUN_AWAY)
+
+
+def _going_nowhere(folder: Path) -> bool:
+    """Whether head changes have stopped falling."""
+    try:
+        records = _outer_records(folder)[:-1]
+        done = int(records[-1][4])
+        changes = np.array([abs(float(record[6])) for record in records])
+    except (OSError, IndexError, ValueError):
+        return False
+    if done < _EARLIEST or changes.size < 2 * _WINDOW:
+        return False
+    last, before = changes[-_WINDOW:], changes[-2 * _WINDOW : -_WINDOW]
+    return bool(np.median(last) > 0.5 * np.median(before))
 
 
 def _outer_line(folder: Path) -> str:
