@@ -24,7 +24,7 @@ from wellring.inputs.quantities import (
 from wellring.inputs.table import Misfit, Table, Text, TextByText
 from wellring.inputs.units import EXAMPLES, to_si
 
-NeighbourKind = Literal["building", "utility", "well", "surface_water", "wetland"]
+NeighbourKind = Literal["building", "utility", "well", "surface_water", "wetland", "contamination"]
 KINDS: tuple[str, ...] = get_args(NeighbourKind)
 
 
@@ -76,7 +76,9 @@ NUMBERS: Mapping[str, Numeric] = {
     "height": Numeric(("building",), "m", 1, 1000, "a building's height"),
     "length": Numeric(("building",), "m", 1, 5000, "a building's length"),
     "strain": Numeric(("building",), "1", 0, 0.05, "a horizontal strain of the ground"),
-    "bottom": Numeric(("well",), "m", -2000, 9000, "the level of the well's bottom"),
+    "bottom": Numeric(
+        ("well", "contamination"), "m", -2000, 9000, "the level down to which it reaches"
+    ),
     "depth": Numeric(("well",), "m", 0.5, 2000, "the depth of the well below ground"),
     "pump_level": Numeric(("well",), "m", -2000, 9000, "the level of the pump's intake"),
     "own_drawdown": Numeric(("well",), "m", 0, 500, "the drawdown of the well's own pumping"),

@@ -42,6 +42,10 @@ _SHAPES = {
         "lines or polygons",
     ),
     "wetland": (("Polygon", "MultiPolygon"), "polygons"),
+    "contamination": (
+        ("Polygon", "MultiPolygon", "LineString", "MultiLineString", "Point", "MultiPoint"),
+        "polygons, lines or points",
+    ),
 }
 """Geometry of each kind, and how it is called."""
 _TOLD = 3

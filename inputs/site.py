@@ -123,6 +123,8 @@ class Soil(Table):
     sy: Yield | None = None
     ss: StorageOrAuto | None = None
     weight: UnitWeight | None = None
+    porosity: Yield | None = None
+    """Effective porosity, in which water moves; for travel paths alone."""
     compression: Compression | None = None
 
     @model_validator(mode="after")

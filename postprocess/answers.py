@@ -26,6 +26,7 @@ def subjects() -> tuple[Subject, ...]:
     from wellring.postprocess.operations import assess_operations
     from wellring.postprocess.settlement_answers import assess_settlement
     from wellring.postprocess.stability_answers import assess_stability
+    from wellring.postprocess.travel_answers import assess_travel
     from wellring.postprocess.wall_answers import assess_walls
 
     return (
@@ -38,6 +39,7 @@ def subjects() -> tuple[Subject, ...]:
         assess_influence,
         assess_operations,
         assess_neighbours,
+        assess_travel,
     )
 
 

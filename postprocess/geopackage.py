@@ -21,6 +21,7 @@ DESCRIPTIONS = {
     "wells": "Drainage points: level in the well [m] and flow [m3/s] in the last stage, peak flow",
     "wells_by_stage": "Drainage points, one entry a stage: level in the well [m], flow [m3/s]",
     "borings": "Borings as logged; levels [m]",
+    "travel_paths": "Fastest way of the water of each contaminated feature; day it arrives",
     "points": "Named points; water before the work and in the last stage [m], settlement [mm]",
     "floor": "Depth of the water below formation under each cell of the floor [m]",
     "drawdown": "Contour lines of the water table's drawdown [m]",

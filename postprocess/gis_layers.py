@@ -26,6 +26,7 @@ from wellring.postprocess.settlement import settlements
 from wellring.postprocess.settlement_layers import settlement_layers
 from wellring.postprocess.site_layer import site_layer
 from wellring.postprocess.stability_layers import stability_layers
+from wellring.postprocess.travel_answers import travel_layer
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -99,6 +100,7 @@ def make_layers(run: RunFolder, results: Sequence[StageResult]) -> dict[str, Geo
     layers |= stability_layers(run, results, _cell_polygons)
     layers |= settlement_layers(run, results)
     layers |= neighbour_layers(run, results)
+    layers |= travel_layer(run, results)
     return {name: layer for name, layer in layers.items() if len(layer)}
 
 

@@ -338,6 +338,7 @@ def style_of(layer: str, contour_levels: Sequence[float]) -> str:
             state_rules(lambda name, over: marker("diamond" if over else "circle", name[0], 3.2)),
             NAME_LABELS,
         ),
+        "travel_paths": ([Rule("fastest way of the water", line(WARM, 0.8, "dash"))], NAME_LABELS),
         "borings": ([Rule("boring", marker("square", EARTH, 2.2))], NAME_LABELS),
         "points": ([Rule("named point", marker("triangle", INK, 2.4))], NAME_LABELS),
     }  # fmt: skip

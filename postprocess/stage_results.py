@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from wellring.postprocess.in_time import Course
     from wellring.postprocess.neighbours import Effects
     from wellring.postprocess.stability import FloorStability
+    from wellring.postprocess.travel_times import Travels
 
 Floats = NDArray[np.float64]
 
@@ -48,6 +49,8 @@ class StageResult:
     """In the natural state's entry: the run in time, when it is first asked."""
     effects: Effects | None = None
     """In the natural state's entry: what the work does to neighbours, when it is first asked."""
+    travel: Travels | None = None
+    """In the natural state's entry: where contaminated water goes, when it is first asked."""
 
     @property
     def standing(self) -> Floats:
