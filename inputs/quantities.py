@@ -142,6 +142,8 @@ def _pair(first: str, second: str, *reads: Read) -> Any:
 
 def _count(what: str, low: int, high: int) -> Any:
     def read(value: Any) -> int:
+        if isinstance(value, float) and value.is_integer():
+            value = int(value)
         if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
             raise Misfit(f"{what}: a whole number from {low} to {high}")
         return value
@@ -214,6 +216,7 @@ if TYPE_CHECKING:
     Day: TypeAlias = float
     Duration: TypeAlias = float
     PointCount: TypeAlias = int
+    Realisation: TypeAlias = int
     PumpsPerOperator: TypeAlias = int
     Money: TypeAlias = float
     PayFactor: TypeAlias = float
@@ -284,6 +287,7 @@ else:
     Day = _days("a day", low=-3650, high=36500)
     Duration = _days("a number of days", above=0, high=36500)
     PointCount = _count("a number of points", 1, 5000)
+    Realisation = _count("the number of a realisation", 0, 1_000_000)
     PumpsPerOperator = _count("a number of pumps", 1, 10_000)
     Money = _number("an amount of money", low=0, high=1e12)
     PayFactor = _number("a factor on the wage", low=1, high=100)

@@ -38,6 +38,7 @@ from wellring.inputs.quantities import (
     Overconsolidation,
     Pressure,
     RateOrFile,
+    Realisation,
     RecompressionIndex,
     Rotation,
     StorageOrAuto,
@@ -82,8 +83,17 @@ class Borings(Table):
     files: Files
     surfaces: Literal["kriging", "linear", "nearest"] = "kriging"
     base: Level | None = None
+    realisation: Realisation = 0
+    """0: the kriged surfaces; 1, 2 …: one way the ground may run between the borings."""
     codes: TextByText = Field(default={})
     """Log's geology code (or description) → soil of this file."""
+
+    @model_validator(mode="after")
+    def _kriged(self) -> Borings:
+        if self.realisation and self.surfaces != "kriging":
+            remedy = "Other surfaces have no measure of what may scatter about them."
+            raise Misfit('surfaces = "kriging" beside realisation', remedy, "surfaces")
+        return self
 
 
 class Compression(Table):

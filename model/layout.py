@@ -141,7 +141,9 @@ def lay_out(
             faults.warn(text)
     else:
         borings = description.borings
-        strata = build_strata(site.logs, borings.surfaces, borings.base, faults)
+        strata = build_strata(
+            site.logs, borings.surfaces, borings.base, faults, borings.realisation
+        )
     faults.raise_if_any()
     strata_warnings = tuple(faults.warnings)
     levels = natural_levels(site)

@@ -32,6 +32,7 @@ from wellring.inputs.borings import BoringLogs
 from wellring.inputs.faults import FaultLog
 from wellring.model.observed_contacts import ObservedContacts, observed_contacts
 from wellring.model.surface_interpolation import METHODS, SAME_PLACE, interpolate
+from wellring.model.surface_realisations import GaussianField, gaussian_field
 from wellring.model.unit_sequence import Unit, UnitSequence, unit_sequence
 
 if TYPE_CHECKING:
@@ -64,13 +65,15 @@ class UnitBottom:
     """What the borings say about the bottom of one unit, at points x, y [m] of shape (k,).
 
     `values` [m] are bottom levels, or where the unit `pinches` its thicknesses, negative at
-    borings that passed its place without meeting it.
+    borings that passed its place without meeting it. `field` is what scatters about the estimate
+    in a realisation, None for the estimate itself.
     """
 
     pinches: bool
     x: Floats
     y: Floats
     values: Floats
+    field: GaussianField | None = None
 
 
 @dataclass(frozen=True)
@@ -183,7 +186,9 @@ class Strata:
         return 0.0
 
 
-def build_strata(logs: BoringLogs, method: str, base: float | None, faults: FaultLog) -> Strata:
+def build_strata(
+    logs: BoringLogs, method: str, base: float | None, faults: FaultLog, realisation: int = 0
+) -> Strata:
     """Align the logs and prepare the surfaces of their units.
 
     Parameters
@@ -192,6 +197,7 @@ def build_strata(logs: BoringLogs, method: str, base: float | None, faults: Faul
     method : "kriging", "linear" or "nearest", as in :func:`interpolate`.
     base : level of the model floor [m]; None takes the lowest end of all borings.
     faults : receives warnings about what is assumed below and between the borings.
+    realisation : number of a realisation of kriged surfaces; 0 is the estimate itself.
 
     Raises
     ------
@@ -220,7 +226,14 @@ def build_strata(logs: BoringLogs, method: str, base: float | None, faults: Faul
     logs = BoringLogs(borings, logs.readings)
     sequence = unit_sequence(logs)
     seen = observed_contacts(logs, sequence, method)
-    bottoms = tuple(_unit_bottom(seen, unit, method) for unit in range(len(sequence.units) - 1))
+    bottoms = tuple(
+        _unit_bottom(seen, unit, method, realisation) for unit in range(len(sequence.units) - 1)
+    )
+    if realisation and not any(bottom.field for bottom in bottoms):
+        faults.warn(
+            "borings.realisation changes nothing: no surface was met by four borings or more, or "
+            "all are planes"
+        )
     base_level = _model_floor(logs, base, faults)
     _warn_of_sparse_data(logs, sequence, seen, faults)
     collars = UnitBottom(False, seen.x, seen.y, seen.levels[0])
@@ -228,7 +241,9 @@ def build_strata(logs: BoringLogs, method: str, base: float | None, faults: Faul
     return Strata(sequence.units, base_level, method, collars, bottoms, summary)
 
 
-def _unit_bottom(seen: ObservedContacts, unit: int, method: str) -> UnitBottom:
+def _unit_bottom(
+    seen: ObservedContacts, unit: int, method: str, realisation: int = 0
+) -> UnitBottom:
     """Data of one unit's bottom: what was seen, and what keeps it within what was not seen."""
     absent = seen.absent
     pinches = bool(absent[unit].any())
@@ -258,8 +273,13 @@ def _unit_bottom(seen: ObservedContacts, unit: int, method: str) -> UnitBottom:
         highest[divides], lowest[divides] = seen.room[unit, divides].T
         known &= ~divides
         ends |= divides
+    field = None
+    if realisation and method == "kriging":
+        field = gaussian_field(
+            seen.x[known], seen.y[known], values[known], not pinches, (realisation << 8) + unit
+        )
     while True:
-        data = UnitBottom(pinches, seen.x[known], seen.y[known], values[known])
+        data = UnitBottom(pinches, seen.x[known], seen.y[known], values[known], field)
         loose = np.flatnonzero(ends & ~known)
         drawn, _ = _draw(data, method, seen.x[loose], seen.y[loose])
         violated = loose[(drawn < lowest[loose] - HELD) | (drawn > highest[loose] + HELD)]
@@ -284,8 +304,9 @@ def _draw(
 ) -> tuple[Floats, Floats | None]:
     # A thickness has no slope to carry on: the negative values would make up most of it.
     return interpolate(
-        method, data.x, data.y, data.values, x, y, with_std=with_std, trend=not data.pinches
-    )
+        method, data.x, data.y, data.values, x, y, with_std=with_std, trend=not data.pinches,
+        field=data.field,
+    )  # fmt: skip
 
 
 def _model_floor(logs: BoringLogs, base: float | None, faults: FaultLog) -> float:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 import shapely
@@ -37,6 +37,19 @@ FIRST_RANGE = 0.5
 """Range with which the fit begins, in extents of the data."""
 
 
+class RandomField(Protocol):
+    """A field without mean, any number of times the same at the same place."""
+
+    @property
+    def variogram(self) -> Variogram:
+        """How it scatters."""
+        ...
+
+    def __call__(self, x: Floats, y: Floats) -> Floats:
+        """Its values at points of shape (n,)."""
+        ...
+
+
 @dataclass(frozen=True)
 class Variogram:
     """Spherical variogram without nugget: `range` [m] and `sill` [square of the values' unit]."""
@@ -55,6 +68,7 @@ def interpolate(
     *,
     with_std: bool = False,
     trend: bool = True,
+    field: RandomField | None = None,
 ) -> tuple[Floats, Floats | None]:
     """Interpolate `values` known at (x, y) to the points (xq, yq).
 
@@ -75,6 +89,8 @@ def interpolate(
     xq, yq : shape (m,) coordinates asked for [m].
     with_std : also return the kriging standard deviation.
     trend : False keeps kriging to a constant mean.
+    field : with "kriging" and 4 points or more: what scatters about the estimate, made to agree
+        with the values; the result then is a realisation in place of the estimate.
 
     Returns
     -------
@@ -103,6 +119,7 @@ def interpolate(
         raise ValueError("expected finite coordinates and values")
 
     x, y, values = _without_twins(x, y, values)
+    fields = None if field is None else (field, field(x, y), field(xq, yq))
     # Grid coordinates of millions of metres would cost half the digits in every product.
     x0, y0 = x.mean(), y.mean()
     x, y, xq, yq = x - x0, y - y0, xq - x0, yq - y0
@@ -115,7 +132,7 @@ def interpolate(
     if x.size < FEWEST_FOR_KRIGING:
         std = np.where(_distance_to_data(x, y, xq, yq) < SAME_PLACE, 0.0, np.nan)
         return _linear(x, y, values, xq, yq), std if with_std else None
-    return _krige(x, y, values, xq, yq, with_std, trend)
+    return _krige(x, y, values, xq, yq, with_std, trend, fields)
 
 
 def fit_variogram(x: Floats, y: Floats, residuals: Floats) -> Variogram:
@@ -171,22 +188,39 @@ def _correlation(lag: Floats) -> Floats:
     return 1.0 + lag * (0.5 * lag * lag - 1.5)
 
 
-def _krige(
-    x: Floats, y: Floats, values: Floats, xq: Floats, yq: Floats, with_std: bool, trend: bool
-) -> tuple[Floats, Floats | None]:
+def residuals_of(
+    x: Floats, y: Floats, values: Floats, trend: bool
+) -> tuple[Floats, Callable[[Floats, Floats], Floats] | None]:
+    """What is left over at (x, y) by a plane, or by the mean where that is None; 0 if nothing."""
     plane = _plane(x, y, values) if trend else None
-    base = np.full(xq.shape, 0.0 if plane is None else np.nan)
-    residuals = values - values.mean()
-    if plane is None:
-        base += values.mean()
-    else:
-        residuals = values - plane(x, y)
-        base = plane(*_pulled_back(x, y, xq, yq))
-    if residuals.std() <= 1e-9 * max(1.0, float(np.abs(values).max())):
-        return base, np.zeros(xq.shape) if with_std else None
+    residuals = values - (values.mean() if plane is None else plane(x, y))
+    nothing = residuals.std() <= 1e-9 * max(1.0, float(np.abs(values).max()))
+    return np.zeros(values.shape) if nothing else residuals, plane
 
-    field, variance = _ordinary(x, y, residuals, fit_variogram(x, y, residuals), xq, yq, with_std)
-    return base + field, None if variance is None else np.sqrt(np.maximum(variance, 0.0))
+
+def _krige(
+    x: Floats,
+    y: Floats,
+    values: Floats,
+    xq: Floats,
+    yq: Floats,
+    with_std: bool,
+    trend: bool,
+    fields: tuple[RandomField, Floats, Floats] | None,
+) -> tuple[Floats, Floats | None]:
+    residuals, plane = residuals_of(x, y, values, trend)
+    base = np.full(xq.shape, values.mean())
+    if plane is not None:
+        base = plane(*_pulled_back(x, y, xq, yq))
+    if not residuals.any():
+        return base, np.zeros(xq.shape) if with_std else None
+    variogram = fit_variogram(x, y, residuals)
+    if fields is not None:
+        # The field's own error at the data is kriged away: what is left agrees with the values.
+        field, at_data, asked = fields
+        variogram, residuals, base = field.variogram, residuals - at_data, base + asked
+    drawn, variance = _ordinary(x, y, residuals, variogram, xq, yq, with_std)
+    return base + drawn, None if variance is None else np.sqrt(np.maximum(variance, 0.0))
 
 
 def _ordinary(

@@ -17,6 +17,8 @@ from wellring.model.studies.base_case import BaseCase
 
 Floats = NDArray[np.float64]
 
+REALISATION = ("borings", "realisation")
+"""A number that stands for a whole way the ground may run, and has no order."""
 LOW, HIGH = 0.1, 0.9
 """Quantiles that "one at a time" puts each parameter at."""
 
@@ -105,6 +107,10 @@ def _parameter(item: VaryParameter, place: str, base: BaseCase, faults: FaultLog
             faults.add(file, f"{place}.range", list(item.range), "a low end below the high end",
                        "Turn the two around.")  # fmt: skip
             return None
+        if keys == REALISATION:
+            law = stats.randint(int(low), int(high) + 1)
+            return Uncertain(item.path, law.ppf, None, others,
+                             f"{low:.0f} to {high:.0f}, each as likely")  # fmt: skip
         law = stats.uniform(low, high - low)
         return Uncertain(item.path, law.ppf, start if is_number(start) else None, others,
                          f"from {low:.4g} to {high:.4g}, evenly")  # fmt: skip

@@ -17,6 +17,7 @@ from wellring.model.studies.cases import Cases, variant_of
 from wellring.model.studies.designs import (
     HIGH,
     LOW,
+    REALISATION,
     Uncertain,
     draw,
     read_parameters,
@@ -262,6 +263,11 @@ def _notes(done: Varied, followed: bool) -> list[str]:
         found.append(
             "the intervals of chances are those of plain random cases; with this design they are, "
             "as a rule, a little too wide"
+        )
+    if any(p.path == ".".join(REALISATION) for p in done.parameters):
+        found.append(
+            "realisations of the layers have no order: how much they move an answer is its share "
+            'of the variance (design = "indices"), not what "low" and "high" say of them'
         )
     if followed:
         found.append("cases are steady stages; what is followed in time has no part in them")

@@ -125,6 +125,18 @@ def test_one_boring_gives_level_layers(method: str):
     np.testing.assert_allclose(surfaces.levels, [[0], [-1], [-8], [-12]] * np.ones((1, x.size)))
 
 
+@pytest.mark.parametrize("seed", range(0, 60, 5))
+def test_realisations_honour_random_logs(seed: int):
+    logs = random_logs(seed)
+    strata = build_strata(BoringLogs(tuple(logs)), "kriging", None, FaultLog(), 1 + seed)
+    surfaces = at_collars(strata, logs)
+    assert_honoured(strata, logs, surfaces.levels)
+    x, y = square(150, 8)
+    levels = strata.surfaces(x, y, np.zeros(x.size)).levels
+    assert np.isfinite(levels).all()
+    assert (np.diff(levels, axis=0) <= 1e-9).all()
+
+
 @pytest.mark.parametrize("seed", range(500))
 def test_random_logs_never_cross_and_are_honoured(seed: int):
     # Kriging takes the longest and differs from the others only in the interpolation: one in 5.
