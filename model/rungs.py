@@ -50,10 +50,15 @@ _BACKTRACK = (
     "BACKTRACKING_RESIDUAL_LIMIT 0.001",
 )
 
+_SLOWED = ("UNDER_RELAXATION SIMPLE", "UNDER_RELAXATION_GAMMA 0.3")
+"""Three tenths of every step. Thin pervious layers that run dry over tight ones can swing between
+wet and dry for ever under damping that adapts; a step this short always settled them."""
+
 LADDER: tuple[Rung, ...] = (
     Rung("damped", damping=_DBD),
-    Rung("damped, stronger preconditioner", damping=_DBD, levels=5, outer=300),
+    Rung("slowed", damping=_SLOWED, levels=3),
     Rung("pseudo-time", damping=_DBD, levels=5, outer=100, stepping=True),
+    Rung("damped, stronger preconditioner", damping=_DBD, levels=5, outer=300),
     Rung("MODFLOW 6 continuation", newton_relaxed=False, ptc=True, levels=5, outer=300),
     Rung("backtracking", damping=(*_DBD, *_BACKTRACK), levels=5, outer=300),
     Rung("undamped", newton_relaxed=False, levels=5),

@@ -43,10 +43,10 @@ In small steps: asked for more than it can give, MODFLOW 6 iterates in vain for 
 """
 _RUN_AWAY = ((1e5, 20), (1e8, 5))
 """An attempt whose head changes [m] stay this large for so many iterations is given up."""
-_WINDOW, _EARLIEST = 20, 60
-"""A steady attempt is given up when the head changes of its last iterations are no less than half
-of those before them (each a window's median), at the earliest after so many: at that pace it would
-not end within its iterations."""
+_WINDOW, _EARLIEST, _NO_LESS = 20, 60, 0.8
+"""A steady attempt is given up when the head changes of its last iterations are no less than this
+share of those before them (each a window's median), at the earliest after so many: at that pace it
+would not end within its iterations."""
 _HEAD_CLOSURE = 1e-4
 _FLOW_CLOSURE = 0.1
 _STILL = 1e-3
@@ -370,7 +370,7 @@ def _going_nowhere(folder: Path) -> bool:
     if done < _EARLIEST or changes.size < 2 * _WINDOW:
         return False
     last, before = changes[-_WINDOW:], changes[-2 * _WINDOW : -_WINDOW]
-    return bool(np.median(last) > 0.5 * np.median(before))
+    return bool(np.median(last) > _NO_LESS * np.median(before))
 
 
 def _outer_line(folder: Path) -> str:
