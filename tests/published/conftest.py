@@ -172,12 +172,14 @@ class CheckSite:
 
 def _moved(keys: Mapping[str, Any]) -> dict[str, Any]:
     """Keys of a table with its geometry in site coordinates."""
-    return {
-        key: shifted(value)
-        if key in ("line", "polygon", "points") and not isinstance(value, str)
-        else value
-        for key, value in keys.items()
-    }
+    return {key: _placed(key, value) for key, value in keys.items()}
+
+
+def _placed(key: str, value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return _moved(value)
+    places = key in ("line", "polygon", "points", "along") and not isinstance(value, str)
+    return shifted(value) if places else value
 
 
 @dataclass

@@ -43,3 +43,34 @@ def test_wall_across_a_strip(solve, check_site, within, wall, published, loss):
         for side in (-x, x)
     ]
     within("head lost at the wall", ends[0] - ends[1], loss, 1)
+
+
+def test_joints_around_a_dry_pit(solve, check_site, within):
+    """Q = ρ·H·(0.5·H + h) a joint: pressure grows to the floor and stays below it (EN 12063).
+
+    300 joints 0.6 m apart around 180 m, ρ 3e-10 m/s, dry to H 5 m, toe h 2 m deeper in an
+    impervious bed: 7.29e-3 m³/h. Gravel on both sides leaves all loss to the joints.
+    """
+    gravel = {"kh": 1e-2, "kv": 1e-2}
+    solved = solve(
+        check_site(
+            ground=0.2,
+            layers=[("gravel", -7.0), ("clay", -8.0)],
+            soils={"gravel": gravel, "clay": {"kh": 1e-14, "kv": 1e-14}},
+            level=0.0,
+            formation=-5.0,
+            pit=check_site.box(-30, 30, -15, 15),
+            source_distance=60.0,
+            walls=[
+                {
+                    "kind": "sheet pile",
+                    "toe": -7.0,
+                    "joint_resistance": 3e-10,
+                    "pile_width": 0.6,
+                }
+            ],
+            grid={"cell": 3.0, "sublayer": 0.5},
+        )
+    )
+    inflow = solved.answer("inflow_excavation")
+    within("inflow of the pit", inflow * 3600, 7.29e-3, 1)
