@@ -110,13 +110,13 @@ def _in_time(effects: Effects, part: Part) -> None:
     )
     first = int(np.nanargmin(found.day)) if there.any() else -1
     part.answers["neighbours.first_exceedance"] = Answer(
-        float(found.day[first]) if there.any() else None,
-        "day",
+        float(found.day[first]) if there.any() else f"none by day {found.until:g}",
+        "day" if there.any() else "",
         f"{basis}; " + (
             f"{effects.receptors.name[first]}" if there.any() else "no limit is exceeded"
         ),
         "First day on which a neighbour exceeds a limit",
-        "day",
+        "day" if there.any() else "text",
     )  # fmt: skip
 
 

@@ -188,11 +188,11 @@ def _uplift(run: RunFolder, course: FloorCourse, part: Part) -> None:
         bool(values[at] <= HELD),
     )
     part.answers[f"{key}.uplift_holds_from_day"] = Answer(
-        since,
-        "day",
+        "not within the days followed" if since is None else since,
+        "" if since is None else "day",
         f"{SAYS}; first step from which the coming floor is held to the end of the stage",
         f"{name}: … holds from day",
-        "day",
+        "text" if since is None else "day",
     )
     if values[at] > HELD:
         when = "not within the days followed" if since is None else f"only from day {since:.1f} on"

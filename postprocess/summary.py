@@ -38,6 +38,10 @@ def summary(run: RunFolder, answers: Answers, folder: Path) -> str:
             "uplift_head_to_reach",
             "exit_gradient",
             "heave",
+            "uplift_in_time",
+            "uplift_holds_from_day",
+            "heave_in_time",
+            "exit_gradient_in_time",
             "flotation",
             "flotation_without_pumps",
             "flotation_head_allowed",
@@ -64,6 +68,10 @@ def summary(run: RunFolder, answers: Answers, folder: Path) -> str:
     if told:
         lines += ["", "Neighbours"]
         lines += [f"  {item.label:32} {value_text(item, system)}" for item in told]
+    travel = [item for name, item in answers.answers.items() if name.startswith("travel.")]
+    if travel:
+        lines += ["", "Travel paths"]
+        lines += [f"  {item.label:32} {value_text(item, system)}" for item in travel]
     lines.append("")
     for name in (
         "time.peak_flow",

@@ -94,7 +94,11 @@ def _arrival(item: Travel, found: Travels, part: Part) -> None:
             f"{found.begins:g}; {item.within:.0%} of them arrive within the dig's time, "
             f"{item.ever:.0%} in a century"
         )
-    part.answers[key] = Answer(item.first, "day", basis, label, "day", None, ok)
+    part.answers[key] = (
+        Answer("not within a century", "", basis, label, "text", None, ok)
+        if item.first is None
+        else Answer(item.first, "day", basis, label, "day", None, ok)
+    )
     if ok is False:
         part.warnings.append(
             f"water from '{item.name}' reaches {item.where} on day {item.first:.0f}, within the "
