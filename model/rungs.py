@@ -24,6 +24,7 @@ class Rung:
     ptc : leave MODFLOW 6's own pseudo-transient continuation on.
     outer, inner : iterations allowed.
     stepping : pseudo-time steps with storage before the steady step.
+    patience : iterations before it may be given up for coming no nearer.
     """
 
     name: str
@@ -34,6 +35,7 @@ class Rung:
     outer: int = 200
     inner: int = 100
     stepping: bool = False
+    patience: int = 60
 
 
 _DBD = (
@@ -56,7 +58,7 @@ wet and dry for ever under damping that adapts; a step this short always settled
 
 LADDER: tuple[Rung, ...] = (
     Rung("damped", damping=_DBD),
-    Rung("slowed", damping=_SLOWED, levels=3),
+    Rung("slowed", damping=_SLOWED, levels=3, patience=100),
     Rung("pseudo-time", damping=_DBD, levels=5, outer=100, stepping=True),
     Rung("damped, stronger preconditioner", damping=_DBD, levels=5, outer=300),
     Rung("MODFLOW 6 continuation", newton_relaxed=False, ptc=True, levels=5, outer=300),

@@ -43,10 +43,10 @@ In small steps: asked for more than it can give, MODFLOW 6 iterates in vain for 
 """
 _RUN_AWAY = ((1e5, 20), (1e8, 5))
 """An attempt whose head changes [m] stay this large for so many iterations is given up."""
-_WINDOW, _EARLIEST, _NO_LESS = 20, 60, 0.8
+_WINDOW, _NO_LESS = 20, 0.8
 """A steady attempt is given up when the head changes of its last iterations are no less than this
-share of those before them (each a window's median), at the earliest after so many: at that pace it
-would not end within its iterations."""
+share of those before them (each a window's median), not before the rung's patience is
+over: at that pace it would not end within its iterations."""
 _HEAD_CLOSURE = 1e-4
 _FLOW_CLOSURE = 0.1
 _STILL = 1e-3
@@ -185,8 +185,8 @@ def _try(
     head_closure: float = _HEAD_CLOSURE,
 ) -> Attempt:
     _set(folder, rung, start, flow_closure, head_closure)
-    steady = not rung.stepping
-    return _judge(folder, solver, f"{name}, {rung.name}", rung, progress, time_limit, steady)
+    patience = 0 if rung.stepping else rung.patience
+    return _judge(folder, solver, f"{name}, {rung.name}", rung, progress, time_limit, patience)
 
 
 def attempt_in_time(
@@ -221,11 +221,11 @@ def _judge(
     rung: Rung,
     progress: Progress | None,
     time_limit: float,
-    steady: bool = False,
+    patience: int = 0,
 ) -> Attempt:
     """Run the solver on what is written and judge what it gave."""
     began = time.perf_counter()
-    why = run_solver(folder, solver, label, progress, time_limit, steady)
+    why = run_solver(folder, solver, label, progress, time_limit, patience)
     seconds = time.perf_counter() - began
     if why:
         return Attempt(rung.name, False, why, seconds)
@@ -284,11 +284,12 @@ def run_solver(
     label: str,
     progress: Progress | None,
     time_limit: float,
-    steady: bool = False,
+    patience: int = 0,
 ) -> str:
     """Run MODFLOW 6 in `folder`; "" when it ended normally, else why not.
 
-    One that is `steady` (a single step) is also given up when it gets no nearer to an answer.
+    One of a single step is also given up when, after `patience` iterations, it comes no nearer to
+    an answer (0: never).
 
     Raises
     ------
@@ -310,7 +311,7 @@ def run_solver(
                     if time.monotonic() > deadline:
                         _end(process)
                         return f"stopped after {time_limit:.0f} s without an answer"
-                    if _ran_away(folder) or (steady and _going_nowhere(folder)):
+                    if _ran_away(folder) or (patience and _going_nowhere(folder, patience)):
                         _end(process)
                         return f"it did not converge ({_outer_line(folder)})"
                     if progress is not None:
@@ -359,7 +360,7 @@ def _ran_away(folder: Path) -> bool:
     return any(len(changes) >= many and min(changes[-many:]) > absurd for absurd, many in _RUN_AWAY)
 
 
-def _going_nowhere(folder: Path) -> bool:
+def _going_nowhere(folder: Path, patience: int) -> bool:
     """Whether head changes have stopped falling."""
     try:
         records = _outer_records(folder)[:-1]
@@ -367,7 +368,7 @@ def _going_nowhere(folder: Path) -> bool:
         changes = np.array([abs(float(record[6])) for record in records])
     except (OSError, IndexError, ValueError):
         return False
-    if done < _EARLIEST or changes.size < 2 * _WINDOW:
+    if done < patience or changes.size < 2 * _WINDOW:
         return False
     last, before = changes[-_WINDOW:], changes[-2 * _WINDOW : -_WINDOW]
     return bool(np.median(last) > _NO_LESS * np.median(before))

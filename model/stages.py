@@ -5,12 +5,13 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+from wellring.inputs.faults import SolverFailed
 from wellring.inputs.names import NATURAL
 from wellring.inputs.units import DAY
 from wellring.model.build import StageModel, drive_rows, write_stage
@@ -42,6 +43,9 @@ class SolvedStage:
     points: list[GridPoint] = field(default_factory=list)
     attempts: list[Attempt] = field(default_factory=list)
 
+
+_APPROACH = (1 / 3, 2 / 3)
+"""Shares of the drawdown asked for on the way, where it cannot be had at one stroke."""
 
 Report = Callable[[str], None]
 Write = Callable[[StageModel, Path], None]
@@ -239,7 +243,29 @@ class _Runner:
         return self._solved(drives, LADDER[:1])
 
     def __call__(self, drives: Sequence[PointDrive]) -> list[PointState]:
+        if drives and self.solution is None:
+            try:
+                return self._solved(drives, LADDER[:1])
+            except SolverFailed:
+                if self._approached(drives):
+                    return self._solved(drives, LADDER[1:])
         return self._solved(drives, LADDER)
+
+    def _approached(self, drives: Sequence[PointDrive]) -> bool:
+        """Draw the water down in steps, for start heads nearer to the answer; whether that went.
+
+        Points that draw down at one stroke can leave a pervious layer swinging between wet and
+        dry; drawn down by thirds it settled in a few iterations.
+        """
+        begins = self.start.reshape(-1)
+        levels = [point.sign * _level_around(point, begins) for point in self.points]
+        for share in _APPROACH:
+            eased = [_eased(d, at, share) for d, at in zip(drives, levels, strict=True)]
+            try:
+                self._solved(eased, LADDER[:2])
+            except SolverFailed:
+                break
+        return self.solution is not None
 
     def _solved(self, drives: Sequence[PointDrive], rungs: tuple[Rung, ...]) -> list[PointState]:
         first = None
@@ -266,6 +292,15 @@ class _Runner:
                 self.points, drives, read_points(self.place, self.points, drives), strict=True
             )
         ]
+
+
+def _eased(drive: PointDrive, level: float, share: float) -> PointDrive:
+    """A drive that asks for a share of the drawdown from `level` [m], or of the flow."""
+    if drive.held is not None and np.isfinite(level):
+        return replace(drive, held=level + share * (drive.held - level))
+    if drive.rate is not None:
+        return replace(drive, rate=share * drive.rate)
+    return drive
 
 
 def _level_around(point: GridPoint, heads: Floats) -> float:
