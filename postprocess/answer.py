@@ -59,13 +59,52 @@ class PlanLayer:
 
 
 @dataclass(frozen=True)
-class TimeSeries:
-    """Curves in time: `day` (m,) and `lines` by name (m,) in SI, shown as `kind`."""
+class Curves:
+    """Lines over one axis, shown as `kind` (or in `unit`, where no kind fits).
+
+    Parameters
+    ----------
+    x, lines : (m,) places on the axis, and by name (m,) values in SI; NaN where there is none.
+    axis, axis_kind : what `x` is, and how it is shown; "" leaves the numbers as they are.
+    marks : places on the axis that are drawn as upright lines, by name.
+    stepped : values hold until the next place.
+    dots : names of lines that are drawn as dots only.
+    """
 
     label: str
     kind: str
-    day: Floats
+    x: Floats
     lines: dict[str, Floats]
+    axis: str = "day"
+    axis_kind: str = ""
+    unit: str = ""
+    marks: dict[str, float] = field(default_factory=dict)
+    stepped: bool = False
+    dots: frozenset[str] = frozenset()
+
+
+class TimeSeries(Curves):
+    """Curves over days: label, kind, day (m,), lines."""
+
+
+@dataclass(frozen=True)
+class Spans:
+    """What a number may be, one bar a row: from its first to its second end.
+
+    Parameters
+    ----------
+    rows : by name (first end, middle, second end) in SI; the first may be the greater one.
+    ends : what the two ends are, in words.
+    middle : what the number between them is.
+    """
+
+    label: str
+    kind: str
+    rows: dict[str, tuple[float, float, float]]
+    ends: tuple[str, str]
+    middle: str
+    unit: str = ""
+    marks: dict[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -95,7 +134,8 @@ class Part:
     assumptions : values or methods that the user did not give, each with its source.
     tables : name of the CSV file without its ending → headings and rows.
     title : heading in the report; without one it is made from the subject's function name.
-    fields, series, marks : what the report shows on its plan and as curves, by a short name.
+    fields, series, spans, marks : what the report shows on its plan, as curves and as bars, by a
+        short name.
     """
 
     answers: dict[str, Answer] = field(default_factory=dict)
@@ -104,5 +144,6 @@ class Part:
     tables: dict[str, Table] = field(default_factory=dict)
     title: str = ""
     fields: dict[str, PlanLayer] = field(default_factory=dict)
-    series: dict[str, TimeSeries] = field(default_factory=dict)
+    series: dict[str, Curves] = field(default_factory=dict)
+    spans: dict[str, Spans] = field(default_factory=dict)
     marks: list[PlanMark] = field(default_factory=list)

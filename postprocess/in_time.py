@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wellring.inputs.units import DAY
-from wellring.postprocess.answer import MASS_BALANCE_LIMIT, Answer, Part, TimeSeries
+from wellring.postprocess.answer import MASS_BALANCE_LIMIT, Answer, Curves, Part, TimeSeries
 from wellring.postprocess.dryness import dryness
 from wellring.postprocess.heads import level_at_point, water_table
 from wellring.postprocess.ledger import PhaseEntry
@@ -160,7 +160,7 @@ def assess_time(run: RunFolder, results: Sequence[StageResult]) -> Part:
     return part
 
 
-def _series(run: RunFolder, course: Course) -> dict[str, TimeSeries]:
+def _series(run: RunFolder, course: Course) -> dict[str, Curves]:
     """Curves for the report: flows, depth of the water under each floor, levels at points."""
     flows = {
         "all water to pump": course.total,
@@ -171,7 +171,7 @@ def _series(run: RunFolder, course: Course) -> dict[str, TimeSeries]:
     flows = {name: rate for name, rate in flows.items() if np.any(rate > 0)}
     names = {stage.folder: stage.name for stage in run.ledger.stages}
     margins = {names[key]: values for key, values in course.margins.items()}
-    found = {
+    found: dict[str, Curves] = {
         "flow": TimeSeries("Water to pump in time", "flow", course.day, flows),
         "margin": TimeSeries("Water below formation in time", "length", course.day, margins),
     }

@@ -1,49 +1,35 @@
-"""The report of a run: one HTML file that needs nothing else, for a screen and for paper.
+"""The report of a run: the answers of one scheme, for a screen and for paper.
 
 What it shows is asked of the answers and their parts by name, so a new subject of assessment
-appears without a change here. Templates, styles and scripts lie in ``templates/``.
+appears without a change here.
 """
 
 from __future__ import annotations
 
-import json
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from wellring.inputs.units import shown
-from wellring.postprocess.answer import Answer, Part, TimeSeries
 from wellring.postprocess.answers import Answers
 from wellring.postprocess.figures.cuts import pit_cuts
 from wellring.postprocess.figures.style import plain
-from wellring.postprocess.report_fields import plan_layers, shown_as
+from wellring.postprocess.report_fields import plan_layers
 from wellring.postprocess.report_headlines import all_warnings, headlines
-from wellring.postprocess.report_plan import plan_data
+from wellring.postprocess.report_page import REPORT_FILE, Page
+from wellring.postprocess.report_plan import Sheet, plans_data
 from wellring.postprocess.report_section import section_data
-from wellring.postprocess.report_tables import PageTable, answer_table, csv_table, plain_table
+from wellring.postprocess.report_sections import Sections, Subject
+from wellring.postprocess.report_tables import PageTable, plain_table
 from wellring.postprocess.run_folder import RunFolder
-from wellring.postprocess.summary import CAUTION
 from wellring.postprocess.tables import make_tables
 
-REPORT_FILE = "report.html"
-TEMPLATES = Path(__file__).parent / "templates"
-SCRIPTS = ("data.js", "plan.js", "section.js", "curves.js", "tables.js", "page.js")
-MOST_DAYS = 600
-"""Points of a curve in the page at most; more are thinned evenly."""
-
-
-@dataclass
-class Subject:
-    """A section of the report: one subject's answers, curves and tables."""
-
-    title: str
-    anchor: str
-    tables: list[PageTable] = field(default_factory=list)
-    series: list[str] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
+CAUTION = (
+    "A pervious seam between two borings, a confined layer under a plug of clay, or a bad joint in "
+    "a wall can flood a pit or break its floor whatever a model says. Test with pumping, measure "
+    "inside and outside, keep standby pumps and power, and have somebody answer for the pumps at "
+    "every hour."
+)
 
 
 def write_report(
@@ -62,80 +48,55 @@ def write_report(
     -------
     The file written.
     """
-    path = path or run.path / REPORT_FILE
-    partial = path.with_name(f"{path.name}.partial")
-    partial.write_text(make_report(run, answers, extra), encoding="utf-8")
-    partial.replace(path)
-    return path
+    return report_page(run, answers, extra).write(path or run.path / REPORT_FILE)
 
 
-def make_report(run: RunFolder, answers: Answers, extra: Sequence[Subject] = ()) -> str:
-    """The report as text; parameters as :func:`write_report`."""
-    import jinja2
-
-    environment = jinja2.Environment(
-        loader=jinja2.FileSystemLoader(TEMPLATES),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-    )
-    series: dict[str, Any] = {}
-    subjects = _subjects(run, answers, series)
-    page = environment.get_template("report.html")
-    return page.render(
-        run=run,
-        ledger=run.ledger,
-        title=plain(f"{run.ledger.site} — {run.ledger.scheme}", 120),
-        site=plain(run.ledger.site, 90),
-        scheme=plain(run.ledger.scheme, 90),
-        notes=_notes(run),
-        provenance=run.provenance,
-        headlines=headlines(run, answers),
-        all_ok=answers.all_ok,
-        subjects=[*subjects, *extra],
-        series={name: item["label"] for name, item in series.items()},
-        warnings=[plain(text, 600) for text in all_warnings(answers)],
-        assumptions=[plain(text, 700) for text in _assumptions(run, answers)],
-        inputs=_inputs(run),
-        checks=_checks(run, answers),
-        caution=CAUTION,
-        stages=[
-            {
-                "name": plain(stage.name),
-                "formation": None
-                if stage.formation is None
-                else shown("level", run.ledger.show).text(stage.formation),
-            }
-            for stage in run.ledger.stages
-        ],
-        style=(TEMPLATES / "report.css").read_text("utf-8"),
-        script="\n".join((TEMPLATES / name).read_text("utf-8") for name in SCRIPTS),
-        data=_safe_json(_page_data(run, answers, series)),
-    )
-
-
-def _safe_json(content: Any) -> str:
-    """JSON that may stand inside a script element: no letter of it can end or open one."""
-    text = json.dumps(content, ensure_ascii=True, separators=(",", ":"), allow_nan=False)
-    for letter in "<>&":
-        text = text.replace(letter, f"\\u{ord(letter):04x}")
-    return text
-
-
-def _page_data(run: RunFolder, answers: Answers, series: dict[str, Any]) -> dict[str, Any]:
+def report_page(run: RunFolder, answers: Answers, extra: Sequence[Subject] = ()) -> Page:
+    """The report of a run as a page; parameters as :func:`write_report`."""
+    ledger, provenance = run.ledger, run.provenance
+    sections = Sections(ledger.show, {stage.folder: stage.name for stage in ledger.stages})
     cuts = pit_cuts(run)
-    layers = plan_layers(run, answers.stages, answers.parts)
+    layers = plan_layers(run, answers.stages)
+    marks = []
+    for part in answers.parts:
+        layers |= part.fields
+        marks += part.marks
+    return Page(
+        kind="report of a run",
+        site=ledger.site,
+        about=[("Scheme", ledger.scheme)],
+        told="All limits that were checked hold." if answers.all_ok else "Not all limits hold.",
+        verdict=answers.all_ok,
+        invented=ledger.invented,
+        notes=_notes(run),
+        headlines=headlines(run, answers),
+        warnings=all_warnings(answers),
+        stages=[(stage.folder, stage.name) for stage in ledger.stages],
+        plans=plans_data([Sheet(run, layers, answers.stages, marks, cuts)]),
+        section=section_data(run, answers.stages, cuts),
+        subjects=[*_subjects(run, answers, sections), *extra],
+        charts=sections.charts,
+        method=[method_of(run)],
+        checks=_checks(run, answers),
+        assumptions=assumptions_of(run, answers.assumptions),
+        cautions=[CAUTION],
+        **provenance_of_page(provenance),
+    )
+
+
+def provenance_of_page(provenance: dict[str, Any]) -> dict[str, Any]:
+    """What a page tells of inputs and programs, from what run.json holds."""
+    inputs, solver = provenance.get("inputs", {}), provenance["solver"]
     return {
-        "stages": [{"name": plain(s.name), "folder": s.folder} for s in run.ledger.stages],
-        "plan": plan_data(run, answers.stages, answers.parts, layers, cuts),
-        "section": section_data(run, answers.stages, cuts),
-        "series": series,
+        "inputs": inputs.get("files", {}),
+        "sha256": inputs["sha256"],
+        "made_with": f"wellring {provenance['wellring']}; MODFLOW 6 {solver['version']}, SHA-256 "
+        f"of the executable {solver['sha256']}",
     }
 
 
-def _subjects(run: RunFolder, answers: Answers, series: dict[str, Any]) -> list[Subject]:
-    """Water first, then each part in its order; `series` is filled with their curves."""
+def _subjects(run: RunFolder, answers: Answers, sections: Sections) -> list[Subject]:
+    """Water first, then each part in its order."""
     tables = make_tables(run, answers.stages)
     of_parts = {name for part in answers.parts for name in part.answers}
     own = {name: a for name, a in answers.answers.items() if name not in of_parts}
@@ -143,15 +104,12 @@ def _subjects(run: RunFolder, answers: Answers, series: dict[str, Any]) -> list[
     points = {name: a for name, a in own.items() if ".level." in name}
     water = {name: a for name, a in own.items() if name not in sure and name not in points}
     names = ("stages", "inflow", "inflow_by_layer", "wells", "water_balance")
-    found = [
-        _subject(run, "Water and dryness", [water], {name: tables[name] for name in names}),
-    ]
+    shown_tables = {name: tables[name] for name in names}
+    found = [sections.subject("Water and dryness", [water], shown_tables)]
     if points:
-        found.append(_subject(run, "Water levels at your points", [points], {}))
-    for number, part in enumerate(answers.parts):
-        if part.answers or part.tables or part.series:
-            found.append(_part(run, part, number, series))
-    found.append(_subject(run, "How sure the numbers are", [sure], {}))
+        found.append(sections.subject("Water levels at your points", [points]))
+    found += sections.parts(answers.parts)
+    found.append(sections.subject("How sure the numbers are", [sure]))
     return found
 
 
@@ -164,67 +122,31 @@ _SURE = (
 )
 
 
-def _subject(
-    run: RunFolder, title: str, groups: Sequence[Mapping[str, Answer]], tables: Mapping[str, Any]
-) -> Subject:
-    found = Subject(plain(title), _anchor(title))
-    for answers in groups:
-        table = answer_table(run, "answers", answers)
-        if table is not None:
-            found.tables.append(table)
-    found.tables += [csv_table(run, name, table) for name, table in tables.items() if table[1]]
-    return found
-
-
-def _part(run: RunFolder, part: Part, number: int, series: dict[str, Any]) -> Subject:
-    found = _subject(run, part.title, [part.answers], part.tables)
-    for name, item in part.series.items():
-        key = f"{number}-{name}"
-        series[key] = _curves(run, item)
-        found.series.append(key)
-    return found
-
-
-def _anchor(title: str) -> str:
-    return "s-" + "".join(c if c.isascii() and c.isalnum() else "-" for c in title.lower())
-
-
-def _curves(run: RunFolder, item: TimeSeries) -> dict[str, Any]:
-    unit = shown_as(item.kind, run.ledger.show)
-    step = max(1, int(np.ceil(len(item.day) / MOST_DAYS)))
-    kept = np.unique(np.append(np.arange(0, len(item.day), step), len(item.day) - 1))
-    return {
-        "label": plain(item.label, 90),
-        "unit": unit.unit,
-        "digits": unit.digits,
-        "day": [round(float(day), 4) for day in np.asarray(item.day)[kept]],
-        "lines": [
-            {
-                "name": plain(name),
-                "values": [
-                    float(f"{v * unit.factor:.6g}") if np.isfinite(v) else None
-                    for v in np.asarray(values, float)[kept]
-                ],
-            }
-            for name, values in item.lines.items()
-        ],
-    }
-
-
 def _notes(run: RunFolder) -> str:
     try:
-        return plain(run.description.site.notes or "", 400)
+        return run.description.site.notes or ""
     except OSError:  # folders of early versions hold no description
         return ""
 
 
-def _assumptions(run: RunFolder, answers: Answers) -> list[str]:
-    return list(dict.fromkeys([*run.provenance.get("assumptions", []), *answers.assumptions]))
+def assumptions_of(run: RunFolder, more: Sequence[str] = ()) -> list[str]:
+    """What was assumed, each said once."""
+    return list(dict.fromkeys([*run.provenance.get("assumptions", []), *more]))
 
 
-def _inputs(run: RunFolder) -> PageTable:
-    given = run.provenance.get("inputs", {}).get("files", {})
-    return plain_table("inputs", ["File", "SHA-256"], sorted(given.items()))
+def method_of(run: RunFolder) -> str:
+    """How a run was modelled, in a few sentences."""
+    ledger, provenance = run.ledger, run.provenance
+    away = shown("length", ledger.show).text(ledger.source_distance, 0)
+    way = "; the days between are followed step by step" if ledger.phases else ""
+    return (
+        "Each stage is a model of its own of the ground around the pit, "
+        f"{provenance['cells']:,} cells in {provenance['layers']} layers, solved by MODFLOW 6 "
+        f"{provenance['solver']['version']}{way or ' for its steady state'}. The borings' layers "
+        "are carried between the borings as the inputs say; walls, wells and the dig are placed on "
+        "the grid; floors and faces of the dig let water in. Water comes from "
+        f"{away} away ({plain(ledger.source_basis, 300)})."
+    )
 
 
 def _checks(run: RunFolder, answers: Answers) -> PageTable:

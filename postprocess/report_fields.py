@@ -16,8 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wellring.inputs.units import Shown, shown
-from wellring.postprocess.answer import Part, PlanLayer
+from wellring.postprocess.answer import PlanLayer
 from wellring.postprocess.figures.fields import contour_steps, drawn_aquifers
+from wellring.postprocess.figures.style import plain
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.stage_results import StageResult
 
@@ -27,13 +28,13 @@ MOST_BYTES = 8_000_000
 """Packed fields in the page at most; a larger grid is shown by every second, third … cell."""
 HOLE = 65535
 """Packed value of a cell without one."""
+SHARES = (0.0, 5.0, 20.0, 50.0, 80.0, 95.0, 100.0)
+"""Bounds of the classes of a chance [%]."""
 _NICE = (1.0, 2.0, 2.5, 5.0, 10.0)
 
 
-def plan_layers(
-    run: RunFolder, results: Sequence[StageResult], parts: Sequence[Part]
-) -> dict[str, PlanLayer]:
-    """All fields of the plan by a short name: drawdown first, then the water, then the parts'."""
+def plan_layers(run: RunFolder, results: Sequence[StageResult]) -> dict[str, PlanLayer]:
+    """The water's fields over the plan by a short name, drawdown first."""
     dug = [result for result in results if result.fall is not None]
     found: dict[str, PlanLayer] = {}
     if dug:
@@ -50,33 +51,34 @@ def plan_layers(
         label = run.ledger.units[index].label
         falls = {r.entry.folder: r.fall.units[label] for r in dug if r.fall is not None}
         found[f"unit_{index}"] = PlanLayer(f"Drawdown of the head in {label}", "length", falls)
-    for part in parts:
-        found |= part.fields
     return found
 
 
-def shown_as(kind: str, system: str) -> Shown:
-    """How a kind of field is shown; a plain number where the kind has no unit."""
+def shown_as(kind: str, system: str, unit: str = "") -> Shown:
+    """How a kind of number is shown; a plain one, in `unit`, where the kind has none."""
     if kind == "share":
         return Shown("%", 100.0, 0)
     try:
-        return shown(kind, system)
+        return shown("length" if kind == "fall" else kind, system)
     except KeyError:
-        return Shown("", 1.0)
+        return Shown("" if unit == "1" else unit, 1.0)
 
 
-def classes(run: RunFolder, name: str, layer: PlanLayer) -> list[float]:
-    """Bounds of the colour classes in shown units, the same in all stages."""
+def classes(run: RunFolder, name: str, layers: Sequence[PlanLayer]) -> list[float]:
+    """Bounds of the colour classes in shown units, the same in all stages of all plans."""
+    layer = layers[0]
+    if layer.kind == "share":
+        return list(SHARES)
     unit = shown_as(layer.kind, run.ledger.show)
-    values = np.concatenate([v[np.isfinite(v)] for v in layer.stages.values()] or [np.zeros(0)])
-    if not values.size:
+    fields = [values for item in layers for values in item.stages.values()]
+    low, high = (bound * unit.factor for bound in bounds(fields))
+    if not any(np.isfinite(values).any() for values in fields):
         return [0.0, 1.0]
-    low, high = float(values.min()) * unit.factor, float(values.max()) * unit.factor
     if "drawdown" in name or name.startswith("unit_"):
         return contour_steps(run, max(high, 0.3))
     if layer.kind == "settlement":
-        bounds = [step * unit.factor for step in run.assessment.settlements]
-        return [0.2 * bounds[0], *bounds]
+        limits = [step * unit.factor for step in run.assessment.settlements]
+        return [0.2 * limits[0], *limits]
     step = _round_up(max(high - low, 1e-6) / 8)
     first = math.floor(low / step) * step
     count = math.ceil((high - first) / step - 1e-9)
@@ -141,9 +143,9 @@ def bounds(fields: Sequence[NDArray]) -> tuple[float, float]:
 
 
 def packed_layers(
-    run: RunFolder, layers: dict[str, PlanLayer], thinned: Thinned
+    run: RunFolder, layers: dict[str, PlanLayer], thinned: Thinned, steps: dict[str, list[float]]
 ) -> list[dict[str, Any]]:
-    """The layers as the page reads them, values in shown units."""
+    """The layers as the page reads them, values in shown units; `steps` are their classes."""
     found = []
     for name, layer in layers.items():
         if not any(np.isfinite(values).any() for values in layer.stages.values()):
@@ -157,11 +159,11 @@ def packed_layers(
         found.append(
             {
                 "name": name,
-                "label": layer.label,
+                "label": plain(layer.label, 90),
                 "unit": unit.unit,
                 "digits": unit.digits,
                 "kind": layer.kind,
-                "classes": classes(run, name, layer),
+                "classes": steps[name],
                 "low": low,
                 "high": high,
                 "stages": {folder: pack(values, low, high) for folder, values in fields.items()},

@@ -5,7 +5,8 @@ Coordinates in the page are metres from the pit's middle, `origin` says where th
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -13,33 +14,62 @@ import shapely
 from numpy.typing import NDArray
 
 from wellring.inputs.units import Shown, shown
-from wellring.postprocess.answer import Part, PlanLayer
+from wellring.postprocess.answer import PlanLayer, PlanMark
 from wellring.postprocess.figures.cuts import Cut
 from wellring.postprocess.figures.style import Scales, plain
 from wellring.postprocess.heads import level_at_point
-from wellring.postprocess.report_fields import packed_layers, thin
+from wellring.postprocess.report_fields import classes, packed_layers, thin
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.stage_results import StageResult
 
 Floats = NDArray[np.float64]
 
 
-def plan_data(
-    run: RunFolder,
-    results: Sequence[StageResult],
-    parts: Sequence[Part],
-    layers: dict[str, PlanLayer],
-    cuts: Sequence[Cut],
-) -> dict[str, Any]:
-    """Grid, layers and things of the plan as the page reads them."""
-    ledger = run.ledger
+@dataclass(frozen=True)
+class Sheet:
+    """One plan of a page; several stand side by side and are moved together.
+
+    Parameters
+    ----------
+    run, layers : whose grid it is, and the fields over it by a short name.
+    results : of the stages, where there are any; the named points' levels are told from them.
+    marks, cuts : what else stands on it.
+    name, told, ok : what it is called, what is said of it, and whether its limits hold.
+    wells : more about wells by their name.
+    """
+
+    run: RunFolder
+    layers: dict[str, PlanLayer]
+    results: Sequence[StageResult] = ()
+    marks: Sequence[PlanMark] = ()
+    cuts: Sequence[Cut] = ()
+    name: str = ""
+    told: str = ""
+    ok: bool | None = None
+    wells: Mapping[str, str] = field(default_factory=dict)
+
+
+def plans_data(sheets: Sequence[Sheet]) -> list[dict[str, Any]]:
+    """Grid, layers and things of each plan as the page reads them, colours the same in all."""
+    count = sum(len(item.stages) for sheet in sheets for item in sheet.layers.values())
+    names = dict.fromkeys(name for sheet in sheets for name in sheet.layers)
+    steps = {
+        name: classes(sheets[0].run, name, [s.layers[name] for s in sheets if name in s.layers])
+        for name in names
+    }
+    return [_plan(sheet, count, steps) for sheet in sheets]
+
+
+def _plan(sheet: Sheet, count: int, steps: dict[str, list[float]]) -> dict[str, Any]:
+    run, ledger = sheet.run, sheet.run.ledger
     pit = shapely.Polygon(ledger.outline)
     origin = np.array([round(pit.centroid.x, 1), round(pit.centroid.y, 1)])
-    count = sum(len(layer.stages) for layer in layers.values())
     thinned = thin(run, count)
     corner = np.array(ledger.grid.origin) - origin
-    marks = [mark for part in parts for mark in part.marks]
     return {
+        "name": plain(sheet.name, 90),
+        "told": plain(sheet.told, 200),
+        "ok": sheet.ok,
         "origin": origin.tolist(),
         "metres_per_unit": ledger.metres_per_unit,
         "crs": ledger.crs,
@@ -51,7 +81,7 @@ def plan_data(
             "y": np.round(thinned.y_edges, 4).tolist(),
             "every": thinned.step,
         },
-        "layers": packed_layers(run, layers, thinned),
+        "layers": packed_layers(run, sheet.layers, thinned, steps),
         "pit": _shift(ledger.outline, origin),
         "walls": [
             {
@@ -62,10 +92,10 @@ def plan_data(
             }
             for wall in ledger.walls
         ],
-        "cuts": [{"letter": cut.letter, "line": _shift(cut.ends, origin)} for cut in cuts],
+        "cuts": [{"letter": cut.letter, "line": _shift(cut.ends, origin)} for cut in sheet.cuts],
         "things": [
-            *_wells(run, origin),
-            *_points(run, results, origin),
+            *_wells(run, origin, sheet.wells),
+            *_points(run, sheet.results, origin),
             *_borings(run, origin),
             *(
                 {
@@ -75,7 +105,7 @@ def plan_data(
                     "corners": _shift(mark.corners, origin),
                     "notes": {stage: plain(text, 400) for stage, text in mark.notes.items()},
                 }
-                for mark in marks
+                for mark in sheet.marks
             ),
         ],
     }
@@ -86,16 +116,17 @@ def _shift(corners: Any, origin: Floats) -> list[list[float]]:
     return np.round(moved, 3).tolist()
 
 
-def _wells(run: RunFolder, origin: Floats) -> list[dict[str, Any]]:
+def _wells(run: RunFolder, origin: Floats, more: Mapping[str, str]) -> list[dict[str, Any]]:
     length, flow = shown("length", run.ledger.show), shown("flow", run.ledger.show)
     found = []
     for well in run.ledger.wells:
         screen = f"screen {length.text(min(well.screen))} to {length.text(max(well.screen))}"
-        notes = {"": f"{plain(well.method)}, {screen}"}
-        for number, stage in enumerate(run.ledger.stages):
-            notes[stage.folder] = _well_note(
-                length, flow, well.flow[number], well.level[number], well.governing[number]
-            )
+        told = f"; {plain(more[well.name], 200)}" if well.name in more else ""
+        notes = {"": f"{plain(well.method)}, {screen}{told}"}
+        # A ledger of stages that were not solved has wells without flows.
+        solved = zip(run.ledger.stages, well.flow, well.level, well.governing, strict=False)
+        for stage, rate, level, governing in solved:
+            notes[stage.folder] = _well_note(length, flow, rate, level, governing)
         found.append(
             {
                 "group": "wells",

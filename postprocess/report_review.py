@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Protocol
 
 from wellring.postprocess.figures.style import plain
-from wellring.postprocess.report import Subject
+from wellring.postprocess.report_sections import Subject
 from wellring.postprocess.report_tables import Cell, PageTable, plain_table
 from wellring.postprocess.run_difference import Difference
 

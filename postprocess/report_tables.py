@@ -11,7 +11,6 @@ from wellring.inputs.units import Shown, shown
 from wellring.postprocess.answer import Answer, Table
 from wellring.postprocess.figures.style import plain
 from wellring.postprocess.report_headlines import bare_text, limit_text
-from wellring.postprocess.run_folder import RunFolder
 
 MOST_ROWS = 1500
 """Rows of a table in the page; all of them are in its CSV file."""
@@ -43,10 +42,13 @@ class PageTable:
         return self.name.replace("_", " ").capitalize()
 
 
-def answer_table(run: RunFolder, name: str, answers: Mapping[str, Answer]) -> PageTable | None:
-    """Answers as one table: a column a stage for those of stages, one "all" for the others."""
-    full = {stage.folder: stage.name for stage in run.ledger.stages}
-    stages = {folder: plain(stage) for folder, stage in full.items()}
+def answer_table(
+    system: str, stages: Mapping[str, str], name: str, answers: Mapping[str, Answer]
+) -> PageTable | None:
+    """Answers as one table: a column a stage for those of stages, one "all" for the others.
+
+    `stages` are their names by folder.
+    """
     rows: dict[str, dict[str, Answer]] = {}
     for key, answer in answers.items():
         folder, _, rest = key.partition(".")
@@ -59,14 +61,14 @@ def answer_table(run: RunFolder, name: str, answers: Mapping[str, Answer]) -> Pa
     used = [folder for folder in stages if any(folder in row for row in rows.values())]
     whole = any("" in row for row in rows.values())
     limited = any(a.ok is not None or a.limit is not None for a in answers.values())
-    head = ["What", *(stages[folder] for folder in used), *(["All stages"] if whole else [])]
+    over_all = "All stages" if stages else "Answer"
+    head = ["What", *(plain(stages[folder]) for folder in used), *([over_all] if whole else [])]
     head += ["Limit"] if limited else []
     table = PageTable(name, [*head, "Basis"])
-    system = run.ledger.show
     for row in rows.values():
         where, first = next(iter(row.items()))
         places = [*used, *([""] if whole else [])]
-        label = plain(first.label.removeprefix(f"{full.get(where, '')}: "), 160)
+        label = plain(first.label.removeprefix(f"{stages.get(where, '')}: "), 160)
         cells = [Cell(label, label)]
         cells += [_answer_cell(row[f], system) if f in row else Cell("") for f in places]
         if limited:
@@ -86,10 +88,9 @@ def _answer_cell(answer: Answer, system: str) -> Cell:
     return Cell(plain(bare_text(answer, system), 200), sort, verdict, number)
 
 
-def csv_table(run: RunFolder, name: str, table: Table) -> PageTable:
+def csv_table(system: str, name: str, table: Table) -> PageTable:
     """A table of a CSV file with its lengths, flows … in shown units."""
     head, rows = table
-    system = run.ledger.show
     scales = [_scale(title, system) for title in head]
     titles = [title for title, _ in scales]
     page = PageTable(name, titles)

@@ -14,7 +14,7 @@ import pytest
 
 from wellring.postprocess.answer import Answer, Part, PlanLayer, PlanMark, TimeSeries
 from wellring.postprocess.answers import Answers, make_answers
-from wellring.postprocess.report import make_report, write_report
+from wellring.postprocess.report import report_page, write_report
 from wellring.postprocess.report_fields import HOLE, pack
 from wellring.postprocess.report_headlines import headlines
 from wellring.postprocess.run_folder import RunFolder
@@ -56,7 +56,7 @@ def answers(slashed_run: RunFolder, slashed_results: list[StageResult]) -> Answe
 
 @pytest.fixture(scope="module")
 def page(slashed_run: RunFolder, answers: Answers) -> Page:
-    return Page(make_report(slashed_run, answers))
+    return Page(report_page(slashed_run, answers).html())
 
 
 def unpacked(text: str, low: float, high: float) -> np.ndarray:
@@ -80,7 +80,7 @@ def test_nothing_is_asked_of_the_outside(page: Page) -> None:
 def test_the_fields_of_the_page_are_the_runs_own(
     page: Page, slashed_results: list[StageResult]
 ) -> None:
-    layers = {layer["name"]: layer for layer in json.loads(page.data)["plan"]["layers"]}
+    layers = {layer["name"]: layer for layer in json.loads(page.data)["plans"][0]["layers"]}
     for result in slashed_results[1:]:
         assert result.fall is not None
         for name, field in (("drawdown", result.fall.table), ("water_table", result.table)):
@@ -125,7 +125,7 @@ def test_names_are_text_and_nothing_else(slashed_run: RunFolder, answers: Answer
         for result, entry in zip(answers.stages, named.stages, strict=True)
     ]
     told = replace(answers, parts=[part], warnings=[HOSTILE], stages=results)
-    text = make_report(run, told)
+    text = report_page(run, told).html()
     found = Page(text)
     assert found.tags["script"] == 2
     assert found.tags["img"] == 0
@@ -153,16 +153,16 @@ def test_a_new_subject_appears_by_itself(slashed_run: RunFolder, answers: Answer
     both = Answers(
         answers.answers | part.answers, answers.warnings, answers.stages, [*answers.parts, part]
     )
-    found = Page(make_report(slashed_run, both))
+    found = Page(report_page(slashed_run, both).html())
     text = "".join(found.text)
     for words in ("Stability of the floor", "safety against heave", "FAILS", "thickness [m]"):
         assert words in text
     data = json.loads(found.data)
-    chance = next(layer for layer in data["plan"]["layers"] if layer["name"] == "chance")
+    chance = next(layer for layer in data["plans"][0]["layers"] if layer["name"] == "chance")
     assert chance["high"] == pytest.approx(100.0)
-    (curve,) = [item for item in data["series"].values() if item["label"] == "Curve"]
+    (curve,) = [item for item in data["charts"].values() if item["label"] == "Curve"]
     assert curve["lines"][0]["values"] == pytest.approx([0.0, 3.6, 7.2])
-    assert "Old mill" in [thing["name"] for thing in data["plan"]["things"]]
+    assert "Old mill" in [thing["name"] for thing in data["plans"][0]["things"]]
     stable = headlines(slashed_run, both)[1]
     assert stable.verdict == "no"
     assert "safety against heave is 1.2 (limit 1.5)" in stable.sentence
