@@ -6,7 +6,6 @@ The outage's folder stands beside the runs and is put in place when it is done.
 
 from __future__ import annotations
 
-import csv
 import math
 import shutil
 from collections.abc import Callable, Sequence
@@ -37,6 +36,7 @@ from wellring.postprocess.run_folder import (
     RUN_FILE,
     RunFolder,
 )
+from wellring.postprocess.tables import write_table
 
 Floats = NDArray[np.float64]
 Say = Callable[[str], None]
@@ -186,17 +186,16 @@ def _outage_of(
         )
     done = OutageRun(partial, answers, singles)
     write_json(partial / "outage.json", done.as_json())
-    with open(partial / "outage.csv", "w", newline="", encoding="utf-8") as file:
-        writer = csv.writer(file)
-        writer.writerow(COLUMNS)
-        writer.writerows(
-            ["" if math.isnan(value) else f"{value:.6g}" for value in row]
-            for row in flooding_rows(flooding)
-        )
+    write_table(partial / "outage.csv", COLUMNS, flooding_rows(flooding))
     if figures:
         from wellring.postprocess.figures.flooding_course import write_flooding_course
 
         write_flooding_course(base, entry, flooding, answers, partial)
+        from wellring.model.outage_page import outage_page
+        from wellring.postprocess.report_page import REPORT_FILE
+
+        tell("writing the report")
+        outage_page(base, entry, flooding, answers, singles).write(partial / REPORT_FILE)
     (partial / "outage.txt").write_text(done.text(), encoding="utf-8")
     return done
 

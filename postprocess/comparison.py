@@ -13,7 +13,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from wellring.inputs.units import shown
+from wellring.postprocess.answer import Answer
+from wellring.postprocess.report_headlines import bare_text, limit_text
 from wellring.postprocess.run_folder import ANSWERS_FILE, RunFolder
 
 if TYPE_CHECKING:
@@ -59,6 +60,18 @@ class SchemeRow:
     limits: dict[str, bool] = field(default_factory=dict)
     """Limit → whether it holds in all stages."""
 
+    def number(self, heading: str) -> float:
+        """A value as a number, infinite where it has none."""
+        value = self.values.get(heading, (None, ""))[0]
+        return float(value) if isinstance(value, int | float) else float("inf")
+
+    def text(self, heading: str, system: str) -> str:
+        """A value in shown units, "–" where it has none."""
+        value, unit = self.values.get(heading, (None, ""))
+        if value is None:
+            return "–"
+        return bare_text(Answer(value, unit, "", heading, self.kinds.get(heading, "")), system)
+
 
 def scheme_row(folder: Path) -> SchemeRow:
     """The row of a finished run."""
@@ -92,26 +105,10 @@ def _limit_name(label: str) -> str:
     return label.rpartition(": ")[2]
 
 
-def _reason(answer: dict[str, Any], system: str) -> str:
-    value = _text(answer["value"], answer["unit"], answer.get("kind", ""), system)
-    limit = answer.get("limit")
-    needed = (
-        "" if limit is None else f", limit {_text(limit, answer['unit'], answer['kind'], system)}"
-    )
-    return f"{answer['label']} is {value}{needed}"
-
-
-def _text(value: float | str | None, unit: str, kind: str, system: str) -> str:
-    if value is None:
-        return "–"
-    if isinstance(value, str):
-        return value
-    if kind:
-        try:
-            return shown(kind, system).text(value)
-        except (KeyError, ValueError):
-            pass
-    return f"{value:.4g} {unit}".strip()
+def _reason(told: dict[str, Any], system: str) -> str:
+    answer = Answer(**told)
+    limit = limit_text(answer, system)
+    return f"{answer.label} is {bare_text(answer, system)}" + (f", limit {limit}" if limit else "")
 
 
 @dataclass
@@ -197,11 +194,7 @@ class Comparison:
             ]
         ]
         for heading in self.headings:
-            cells = []
-            for row in self.rows:
-                value, unit = row.values.get(heading, (None, ""))
-                cells.append(_text(value, unit, row.kinds.get(heading, ""), self.system))
-            body.append([heading, *cells])
+            body.append([heading, *(row.text(heading, self.system) for row in self.rows)])
         for limit in self.limits:
             words = {True: "holds", False: "FAILS", None: "–"}
             body.append([f"limit: {limit}", *(words[row.limits.get(limit)] for row in self.rows)])
@@ -229,8 +222,6 @@ def compare_rows(site: str, rows: Sequence[SchemeRow], system: str = "metric") -
     by = "cost" if solved and all("cost" in row.values for row in solved) else "peak discharge"
 
     def rank(row: SchemeRow) -> tuple[bool, bool, float]:
-        value = row.values.get(by, (None, ""))[0]
-        number = float(value) if isinstance(value, int | float) else float("inf")
-        return bool(row.failed), not row.holds, number
+        return bool(row.failed), not row.holds, row.number(by)
 
     return Comparison(site, sorted(rows, key=rank), by, system)

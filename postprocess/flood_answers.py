@@ -140,12 +140,13 @@ class FloodAnswers:
             f"{end}, {volume.text(self.final_volume)}, {flow.text(self.final_inflow)} running in "
             f"(at most {flow.text(self.largest_inflow)})",
             "",
-            self._standby_text(),
+            self.standby_text(),
         ]
         lines += [f"Note: {text}" for text in [*self.cautions, CAUTION]]
         return "\n".join(lines) + "\n\n"
 
-    def _standby_text(self) -> str:
+    def standby_text(self) -> str:
+        """When standby power must start, and whether it does."""
         if self.start_by is None:
             need = f"The water does not reach formation within {self.days:g} days."
         elif self.start_by == 0.0:

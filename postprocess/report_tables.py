@@ -19,12 +19,13 @@ _UNIT = re.compile(r"^(.*?)\s*\[([^\]]*)\]$")
 
 @dataclass(frozen=True)
 class Cell:
-    """A cell: its text, what it sorts by, its verdict ("ok", "bad" or "")."""
+    """A cell: its text, what it sorts by, its verdict ("ok", "bad" or ""), where it leads to."""
 
     text: str
     sort: float | str = ""
     verdict: str = ""
     number: bool = False
+    link: str = ""
 
 
 @dataclass
@@ -128,18 +129,21 @@ def _cell(value: Any, unit: Shown | None) -> Cell:
         try:
             value = value.item()  # a number of numpy's own
         except AttributeError:
-            return Cell(plain(str(value), 300), str(value), _verdict(str(value)))
+            word = _verdict(str(value))  # which the page says in words of its own
+            return Cell("" if word else plain(str(value), 300), str(value), word)
         return _cell(value, unit)
     if value != value:
         return Cell("")
     if unit is not None:
         return Cell(f"{unit.number(value):,.{unit.digits}f}".replace("-", "−"), value, number=True)
-    text = f"{value:,}" if isinstance(value, int) else f"{value:.4g}"
+    large = isinstance(value, int) or 1e4 <= abs(value) < 1e12
+    text = f"{value:,.0f}" if large else f"{value:.4g}"
     return Cell(text.replace("-", "−", 1) if text.startswith("-") else text, value, number=True)
 
 
 def _verdict(text: str) -> str:
-    return {"ok": "ok", "not ok": "bad", "NOT OK": "bad"}.get(text, "")
+    good, bad = ("ok", "holds"), ("not ok", "NOT OK", "fails")
+    return "ok" if text in good else "bad" if text in bad else ""
 
 
 def plain_table(name: str, head: list[str], rows: Iterable[Iterable[object]]) -> PageTable:

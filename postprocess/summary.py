@@ -130,7 +130,10 @@ def value_text(answer: Answer, system: str) -> str:
     elif answer.kind == "percent":
         text = f"{answer.value:+.1f} %" if "Change" in answer.label else f"{answer.value:.2g} %"
     elif answer.kind == "number":
-        text = f"{answer.value:.3g} {answer.unit}"
+        large = 1e4 <= abs(answer.value) < 1e12
+        text = (
+            f"{answer.value:,.0f} {answer.unit}" if large else f"{answer.value:.3g} {answer.unit}"
+        )
     else:
         text = f"{answer.value:g} {answer.unit}"
     if answer.ok is None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import math
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,6 +13,8 @@ from wellring.postprocess.inflow import water_balance
 from wellring.postprocess.run_folder import RunFolder
 
 if TYPE_CHECKING:
+    from pandas import DataFrame
+
     from wellring.postprocess.answer import Part, Table
     from wellring.postprocess.stage_results import StageResult
 
@@ -28,7 +31,7 @@ def write_tables(
     folder = (place or run.path) / TABLES_FOLDER
     folder.mkdir(exist_ok=True)
     for name, table in make_tables(run, results, parts).items():
-        _write(folder / f"{name}.csv", *table)
+        write_table(folder / f"{name}.csv", *table)
 
 
 def make_tables(
@@ -176,13 +179,18 @@ def _soils(run: RunFolder) -> Table:
     return ["soil", "kh", "kv", "ss [1/m]", "sy [-]", "unit weight [N/m3]"], rows
 
 
-def _write(path: Path, head: list[str], rows: Iterable[Sequence[object]]) -> None:
-    """Write one table; text that a spreadsheet would run as a formula is written as text."""
+def write_table(path: Path, head: Sequence[str], rows: Iterable[Sequence[object]]) -> None:
+    """Write one CSV table; text that a spreadsheet would run as a formula is written as text."""
     with open(path, "w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file)
-        writer.writerow(head)
+        writer.writerow([_cell(title) for title in head])
         for row in rows:
             writer.writerow([_cell(value) for value in row])
+
+
+def write_frame(path: Path, frame: DataFrame) -> None:
+    """Write a frame as :func:`write_table` does, without its index."""
+    write_table(path, [str(name) for name in frame.columns], frame.itertuples(index=False))
 
 
 def _cell(value: object) -> object:
@@ -192,5 +200,7 @@ def _cell(value: object) -> object:
         return f"'{value}"
     if not isinstance(value, float):
         return value
+    if math.isnan(value):
+        return ""
     # Coordinates and levels to the millimetre, small numbers to seven digits.
     return f"{value:.3f}" if abs(value) >= 1e3 else f"{value:.7g}"

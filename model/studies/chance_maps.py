@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from wellring.inputs.crs import SiteCrs
 from wellring.model.grid_sizes import formations
 from wellring.model.make_ledger import make_ledger
 from wellring.model.stages import stage_folder_name
@@ -40,9 +42,28 @@ def exceeded_share(fields: Iterable[NDArray[np.float32]], beyond: float) -> Floa
     return np.where(counted > 0, above / np.maximum(counted, 1), np.nan)
 
 
-def write_chance_maps(done: Varied, folder: Path) -> list[Path]:
-    """GeoTIFFs of the chance [0 to 1] that each mapped depth is exceeded, for every stage."""
-    folder.mkdir(exist_ok=True)
+@dataclass(frozen=True)
+class ChanceMaps:
+    """Shares of the cases (stages, n) beyond a depth [m], by what is mapped.
+
+    `run` knows the grid and the stages; nothing of it was solved, and it has no folder.
+    """
+
+    run: RunFolder
+    modelled: NDArray[np.bool_]
+    beyond: dict[str, float]
+    shares: dict[str, Floats]
+
+    def of_stages(self, name: str) -> list[tuple[StageEntry, Floats]]:
+        """Each stage with its share (n,), NaN outside the model."""
+        return [
+            (entry, np.where(self.modelled, share, np.nan))
+            for entry, share in zip(self.run.ledger.stages, self.shares[name], strict=True)
+        ]
+
+
+def chance_maps(done: Varied) -> ChanceMaps:
+    """The chances of all mapped depths, in every stage."""
     layout = done.study.base.schemes[done.scheme].layout
     stages = layout.site.description.excavation.stages
     entries = [
@@ -62,18 +83,25 @@ def write_chance_maps(done: Varied, folder: Path) -> list[Path]:
             zip(stages, formations(layout.site), strict=True)
         )
     ]
-    run = RunFolder(folder)
+    run = RunFolder(done.study.folder)
     run.__dict__["ledger"] = make_ledger(layout, [], entries)
-    modelled = layout.frame.modelled
-    written: list[Path] = []
+    shares = {}
     for name, beyond in done.plan.beyond.items():
-        shares = exceeded_share(done.study.store.fields_of(done.variants, name), beyond)
-        if shares is None:
-            continue
+        found = exceeded_share(done.study.store.fields_of(done.variants, name), beyond)
+        if found is not None:
+            shares[name] = found
+    return ChanceMaps(run, layout.frame.modelled, done.plan.beyond, shares)
+
+
+def write_chance_maps(maps: ChanceMaps, crs: SiteCrs, folder: Path) -> list[Path]:
+    """GeoTIFFs of the chance [0 to 1] that each mapped depth is exceeded, for every stage."""
+    folder.mkdir(exist_ok=True)
+    written: list[Path] = []
+    for name in maps.shares:
         quantity = Quantity(
-            f"chance_{name}", f"share of cases with more than {beyond:g} m {name}", False, "1"
-        )
-        for entry, share in zip(entries, shares, strict=True):
-            field = np.where(modelled, share, np.nan)
-            written += write_plan_field(run, entry, field, quantity, folder, layout.site.crs)
+            f"chance_{name}", f"share of cases with more than {maps.beyond[name]:g} m {name}",
+            False, "1",
+        )  # fmt: skip
+        for entry, field in maps.of_stages(name):
+            written += write_plan_field(maps.run, entry, field, quantity, folder, crs)
     return written

@@ -16,13 +16,14 @@ from wellring.model.run import run, runs_folder, schemes_of
 from wellring.model.solver import find_solver
 from wellring.model.studies.workers import cores
 from wellring.postprocess.comparison import Comparison, SchemeRow, compare_rows, scheme_row
+from wellring.postprocess.tables import write_frame
 
 COMPARE_FOLDER = "compare"
 
 
 @dataclass
 class Compared:
-    """The comparison and the folder that compare.csv, compare.json and the figure are in."""
+    """The comparison and the folder that its tables, figure and report are in."""
 
     comparison: Comparison
     folder: Path
@@ -92,7 +93,7 @@ def compare(
     comparison = compare_rows(site.name, rows, site.description.site.show)
     folder = runs / COMPARE_FOLDER
     folder.mkdir(parents=True, exist_ok=True)
-    comparison.frame().to_csv(folder / "compare.csv", index=False)
+    write_frame(folder / "compare.csv", comparison.frame())
     text = json.dumps(comparison.as_json(), ensure_ascii=False, indent=1, allow_nan=False)
     (folder / "compare.json").write_text(text, encoding="utf-8")
     (folder / "compare.txt").write_text(comparison.text(), encoding="utf-8")
@@ -101,6 +102,10 @@ def compare(
 
         tell("drawing the schemes side by side")
         draw_side_by_side([row.folder for row in comparison.rows if row.folder], folder)
+        tell("writing the report")
+        from wellring.postprocess.compare_page import write_compare_page
+
+        write_compare_page(comparison, folder)
     return Compared(comparison, folder)
 
 

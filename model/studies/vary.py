@@ -29,6 +29,7 @@ from wellring.model.studies.read_plan import read_limits, read_plan
 from wellring.model.studies.sensitivity import Indices, rank_correlations, variance_indices
 from wellring.model.studies.variants import Variant
 from wellring.postprocess.chances import Chance, cases_needed, chance
+from wellring.postprocess.tables import write_frame
 
 Floats = NDArray[np.float64]
 
@@ -276,17 +277,26 @@ def _notes(done: Varied, followed: bool) -> list[str]:
 
 def _write(done: Varied, figures: bool, say: Callable[[str], None]) -> None:
     folder = done.study.folder
-    done.frame.to_csv(folder / "vary.csv", index_label="case")
+    write_frame(folder / "vary.csv", done.frame.rename_axis("case").reset_index())
     text = json.dumps(done.as_json(), ensure_ascii=False, indent=1)
     (folder / "vary.json").write_text(text, encoding="utf-8")
     (folder / "vary.txt").write_text(done.text(), encoding="utf-8")
-    if figures and done.drawn and any(not outcome.failed for outcome in done.outcomes):
-        from wellring.model.studies.chance_maps import write_chance_maps
+    if not figures or all(outcome.failed for outcome in done.outcomes):
+        return
+    maps = None
+    if done.drawn:
+        from wellring.model.studies.chance_maps import chance_maps, write_chance_maps
 
         say("writing maps of chance")
-        write_chance_maps(done, folder / "maps")
-    if figures and done.headlines:
+        maps = chance_maps(done)
+        write_chance_maps(maps, done.study.base.site.crs, folder / "maps")
+    if done.headlines:
         from wellring.model.studies.draw_vary import draw_vary
 
         say("drawing figures")
         draw_vary(done, folder)
+    say("writing the report")
+    from wellring.model.studies.vary_page import vary_page
+    from wellring.postprocess.report_page import REPORT_FILE
+
+    vary_page(done, maps).write(folder / REPORT_FILE)

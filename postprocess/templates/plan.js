@@ -229,7 +229,7 @@ function makePlan(PLAN) {
       pen.setLineDash([]);
     }
     if (!small && look.shown.has("cuts")) for (const cut of PLAN.cuts) drawCut(pen, px, cut);
-    for (const thing of PLAN.things) if (look.shown.has(thing.group)) drawThing(pen, px, path, thing, stage, small);
+    for (const thing of PLAN.things) if (look.shown.has(thing.group)) drawThing(pen, px, path, thing, stage, small, wide);
     if (!small) {
       drawScale(pen, view, wide, high);
       drawNorth(pen, wide);
@@ -257,7 +257,7 @@ function makePlan(PLAN) {
     label(pen, cut.letter, a[0], a[1] + 4, INK);
     label(pen, cut.letter + "′", b[0], b[1] + 4, INK);
   }
-  function drawThing(pen, px, path, thing, stage, small) {
+  function drawThing(pen, px, path, thing, stage, small, wide) {
     const [x, y] = px(thing.corners[0]), size = small ? 2.2 : 4.2;
     pen.strokeStyle = INK;
     pen.lineWidth = 1.2;
@@ -286,7 +286,7 @@ function makePlan(PLAN) {
       pen.fill();
     }
     pen.stroke();
-    if (!small && thing.group === "points") label(pen, thing.name, x, y - 9, INK);
+    if (!small && wide > 420 && thing.group === "points") label(pen, thing.name, x, y - 9, INK);
   }
   function drawScale(pen, view, wide, high) {
     const unit = PLAN.metres_per_unit, span = niceStep((wide / view.scale / unit) * 0.22, 1);

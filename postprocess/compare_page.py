@@ -1,0 +1,197 @@
+"""The report of a comparison: the schemes ranked, why they fail, and their plans side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from urllib.parse import quote
+
+from wellring.postprocess.answers import make_answers
+from wellring.postprocess.comparison import Comparison, SchemeRow
+from wellring.postprocess.report import assumptions_of, method_of, provenance_of_page
+from wellring.postprocess.report_fields import plan_layers
+from wellring.postprocess.report_headlines import NO, WATCH, YES, Headline
+from wellring.postprocess.report_page import REPORT_FILE, Page
+from wellring.postprocess.report_plan import Sheet, plans_data
+from wellring.postprocess.report_sections import Sections, Subject
+from wellring.postprocess.report_tables import Cell, PageTable, csv_table, plain_table
+from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.stage_results import read_results
+
+MOST_PLANS = 12
+"""Schemes whose plans stand side by side at most, the best ranked ones."""
+
+
+def compare_page(comparison: Comparison) -> Page | None:
+    """The comparison as a page; None where no scheme was solved.
+
+    Each solved scheme's run folder is read again.
+    """
+    solved = [row for row in comparison.rows if row.folder is not None]
+    if not solved:
+        return None
+    first = RunFolder(solved[0].folder)  # type: ignore[arg-type]
+    ledger = first.ledger
+    sections = Sections(comparison.system, {stage.folder: stage.name for stage in ledger.stages})
+    sheets: list[Sheet] = []
+    warnings: dict[str, list[str]] = {}
+    assumptions: list[str] = []
+    for row in solved:
+        assert row.folder is not None
+        run = RunFolder(row.folder)
+        results = read_results(run)
+        answers = make_answers(run, results)
+        for text in dict.fromkeys(answers.warnings):
+            warnings.setdefault(text, []).append(row.scheme)
+        assumptions += assumptions_of(run, answers.assumptions)
+        if len(sheets) == MOST_PLANS:
+            continue
+        layers, marks = plan_layers(run, results), []
+        for part in answers.parts:
+            layers |= part.fields
+            marks += part.marks
+        sheets.append(
+            Sheet(run, layers, results, marks, name=row.scheme, told=_told(comparison, row),
+                  ok=row.holds)
+        )  # fmt: skip
+    best = comparison.best
+    return Page(
+        kind="comparison of schemes",
+        site=comparison.site,
+        about=[("Schemes", f"{len(comparison.rows)} side by side")],
+        told=f"First: {best.scheme}" if best else "No scheme keeps all limits: change one of them.",
+        verdict=best is not None,
+        invented=ledger.invented,
+        headlines=_headlines(comparison),
+        lead=_lead(comparison),
+        charts=sections.charts,
+        stages=[(stage.folder, stage.name) for stage in ledger.stages],
+        plans=plans_data(sheets),
+        subjects=[_warnings(warnings, len(solved))] if warnings else [],
+        method=[
+            "Each scheme is a run of its own: the same ground, water and stages, its own walls and "
+            "wells. Of several stages the worst is told. Schemes that keep all limits come first, "
+            f"then those of the least {comparison.ranked_by}.",
+            f"{solved[0].scheme}: {method_of(first)}",
+        ],
+        assumptions=list(dict.fromkeys(assumptions)),
+        **provenance_of_page(first.provenance),
+    )
+
+
+def _told(comparison: Comparison, row: SchemeRow) -> str:
+    said = [row.text(heading, comparison.system) for heading in ("peak discharge", "cost")]
+    return ", ".join(text for text in said if text != "–")
+
+
+def _headlines(comparison: Comparison) -> list[Headline]:
+    best, rows = comparison.best, comparison.rows
+    by = comparison.ranked_by
+    keep = [row for row in rows if row.holds]
+    fail = [row for row in rows if row.holds is False]
+    lost = [row for row in rows if row.failed]
+    question = "Does a scheme keep all limits?"
+    if best:
+        others = f" of the {len(keep)} that do" if len(keep) > 1 else ", the only one that does"
+        text = f"{best.scheme} keeps all limits{others}; {by} {best.text(by, comparison.system)}."
+        if len(keep) > 1:
+            text = f"{best.scheme}: it keeps all limits, with the least {by}{others}: "
+            text += f"{best.text(by, comparison.system)}."
+        found = [Headline(question, YES, text, "ranking, see method")]
+    else:
+        text = f"None does; nearest by rank: {rows[0].scheme}."
+        found = [Headline(question, NO, text, "ranking, see method")]
+    if fail:
+        limits = [
+            name for name in comparison.limits if any(not r.limits.get(name, True) for r in fail)
+        ]
+        text = f"{len(fail)} of {len(rows)} do not: {', '.join(row.scheme for row in fail)}. "
+        text += f"What fails: {', '.join(limits)}."
+        found.append(Headline("Do all of them?", NO, text, "each scheme's own answers"))
+    else:
+        found.append(Headline("Do all of them?", YES, "All that were solved keep all limits.", ""))
+    if lost:
+        text = f"{', '.join(row.scheme for row in lost)}: the solver gave no answer."
+        found.append(Headline("Was every scheme solved?", NO, text, "see the reasons below"))
+    told = [row for row in rows if "peak discharge" in row.values]
+    if told:
+        low, high = (
+            pick(told, key=lambda row: row.number("peak discharge")) for pick in (min, max)
+        )
+        text = (
+            f"From {low.text('peak discharge', comparison.system)} ({low.scheme}) to "
+            f"{high.text('peak discharge', comparison.system)} ({high.scheme})."
+        )
+        found.append(Headline("How much water is there to pump?", WATCH, text, "steady state"))
+    text = (
+        "All schemes stand on the same soil, so what is wrong in it is wrong in all. Conductivity "
+        "is rarely known within a factor of three: vary the first scheme before it is chosen."
+    )
+    found.append(Headline("How sure is that?", WATCH, text, ""))
+    return found
+
+
+def _lead(comparison: Comparison) -> list[Subject]:
+    ranked = Subject("The schemes, ranked", "s-ranked", [_ranked(comparison)])
+    limits = Subject("Limits", "s-limits", [_limits(comparison)])
+    rows = [
+        [row.scheme, reason]
+        for row in comparison.rows
+        for reason in ([f"not solved: {row.failed}"] if row.failed else row.reasons)
+    ]
+    if rows:
+        limits.tables.append(plain_table("what_each_fails_on", ["scheme", "what"], rows))
+        limits.unfolded = 2
+    return [ranked, limits]
+
+
+def _ranked(comparison: Comparison) -> PageTable:
+    """A row a scheme in shown units, its name leading to its own report where there is one."""
+    frame = comparison.frame()
+    kept = [name for name in frame.columns if not name.startswith("limit: ") and name != "fails on"]
+    rows: list[Sequence[object]] = list(frame[kept].itertuples(index=False))
+    table = csv_table(comparison.system, "schemes", (kept, rows))
+    for row, cells in zip(comparison.rows, table.rows, strict=True):
+        at = kept.index("scheme")
+        if row.folder is not None and (row.folder / REPORT_FILE).is_file():
+            link = f"../{quote(row.folder.name)}/{REPORT_FILE}"
+            cells[at] = Cell(cells[at].text, cells[at].sort, link=link)
+        word = "" if row.holds is None else "ok" if row.holds else "bad"
+        cells[kept.index("all limits hold")] = Cell("" if word else "not solved", verdict=word)
+    return table
+
+
+def _limits(comparison: Comparison) -> PageTable:
+    """A row a limit, a column a scheme."""
+    words = {True: "ok", False: "bad", None: ""}
+    return PageTable(
+        "which_limit_holds",
+        ["limit", *(row.scheme for row in comparison.rows)],
+        [
+            [
+                Cell(name, name),
+                *(
+                    Cell("" if name in row.limits else "–", verdict=words[row.limits.get(name)])
+                    for row in comparison.rows
+                ),
+            ]
+            for name in comparison.limits
+        ],
+    )
+
+
+def _warnings(warnings: dict[str, list[str]], count: int) -> Subject:
+    """Each warning once, with the schemes it is said of."""
+    told = {
+        text: "all" if len(schemes) == count > 1 else ", ".join(schemes)
+        for text, schemes in warnings.items()
+    }
+    rows = sorted(((who, text) for text, who in told.items()), key=lambda row: row[0] != "all")
+    table = plain_table("warnings", ["schemes", "warning"], rows)
+    return Subject("Warnings", "s-warnings", [table])
+
+
+def write_compare_page(comparison: Comparison, folder: Path) -> Path | None:
+    """Write the page into the comparison's folder."""
+    page = compare_page(comparison)
+    return page.write(folder / REPORT_FILE) if page else None
