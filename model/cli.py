@@ -174,6 +174,10 @@ def report(
             "--against", help="Tell what differs from this other finished run.", metavar="OTHER"
         ),
     ] = None,
+    cells: Annotated[
+        bool,
+        typer.Option("--cells", help="Also write all cells: layers/cells.nc, mesh.nc, cells.vtu."),
+    ] = False,
     solver: SolverOption = None,
     figures: FiguresOption = True,
     as_json: JsonOption = False,
@@ -192,6 +196,7 @@ def report(
             kind=kind,
             verify=verify,
             against=against,
+            cells=cells,
             solver=solver,
             say=say,
             figures=figures,

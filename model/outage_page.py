@@ -53,7 +53,7 @@ def outage_page(
         kind="the pumps stop",
         site=ledger.site,
         about=[("Scheme", ledger.scheme), ("Stage", stage.name)],
-        told=answers.standby_text(),
+        told=_told(answers),
         verdict=answers.standby_ok,
         invented=ledger.invented,
         headlines=_headlines(answers, singles, show),
@@ -68,6 +68,14 @@ def outage_page(
         cautions=[CAUTION],
         **provenance_of_page(run.provenance),
     )
+
+
+def _told(answers: FloodAnswers) -> str:
+    if answers.standby_ok is None:
+        if answers.start_by is None:
+            return f"The water does not reach formation within {answers.days:g} days."
+        return f"The water is at formation {hours_text(answers.start_by)} after the pumps stop."
+    return "Standby power is in time." if answers.standby_ok else "Standby power is too late."
 
 
 def _headlines(
@@ -96,7 +104,7 @@ def _headlines(
     found.append(Headline("How much water comes?", WATCH, text, "MODFLOW 6 budgets"))
     question = "May one well or header fail?"
     if singles is None:
-        found.append(Headline(question, OPEN, "Not asked for (--single-wells).", ""))
+        found.append(Headline(question, OPEN, "Not asked for; --single-wells solves it.", ""))
     else:
         wet = [item.unit for item in singles if item.dry is False]
         lost = [item.unit for item in singles if item.margin is None]

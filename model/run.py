@@ -113,6 +113,7 @@ def report(
     kind: str | None = None,
     verify: bool = False,
     against: str | Path | None = None,
+    cells: bool = False,
     solver: str | Path | None = None,
     say: Say | None = None,
     figures: bool = True,
@@ -123,6 +124,7 @@ def report(
     ----------
     verify : first check hashes and numbers again, with `solver` in a copy of the folder.
     against : another finished run, to tell what differs in inputs and answers.
+    cells : also write every cell's soil and head into "layers", as NetCDF, UGRID and VTU.
     soils : a TOML file with other [soils.NAME] compression tables; its hash goes to run.json.
     neighbours : a vector file of one `kind`, or a TOML file of [[neighbours]], to assess instead.
 
@@ -162,7 +164,7 @@ def report(
 
         review = verify_run(reader, solver, say)
     changed = {} if reader.provenance == before else {RUN_FILE: _as_text(reader.provenance)}
-    answers = post_process(reader, figures=figures, say=say, beside=changed)
+    answers = post_process(reader, figures=figures, cells=cells, say=say, beside=changed)
     unlike = None
     if against is not None:
         from wellring.postprocess.run_difference import difference

@@ -76,6 +76,7 @@ def post_process(
     run: RunFolder,
     *,
     figures: bool = True,
+    cells: bool = False,
     say: Callable[[str], None] | None = None,
     beside: Mapping[str, str] | None = None,
 ) -> Answers:
@@ -86,6 +87,7 @@ def post_process(
     Parameters
     ----------
     figures : also draw figures, write GIS layers and the report.
+    cells : also write every cell's soil and head, for other programs.
     beside : texts of other files that change with them, by name.
     """
     tell = say or (lambda text: None)
@@ -100,6 +102,11 @@ def post_process(
             (place / name).write_text(text, encoding="utf-8")
         answers.write(place)
         write_tables(run, results, answers.parts, place)
+        if cells:
+            from wellring.postprocess.cell_files import write_cell_files
+
+            tell("writing all cells")
+            write_cell_files(run, place / "layers")
         if figures:
             from wellring.postprocess.figures import draw_figures
             from wellring.postprocess.gis_layers import write_layers

@@ -143,14 +143,23 @@ def write_netcdf(run: RunFolder, path: str | Path) -> Path:
     ------
     InputFaults : not a run folder, or the file cannot be written there.
     """
-    path = Path(path)
-    dataset = open_fields(run)
+    return write_dataset(open_fields(run), Path(path))
+
+
+def write_dataset(dataset: xarray.Dataset, path: Path) -> Path:
+    """Write a dataset to a compressed NetCDF-4 file.
+
+    Raises
+    ------
+    InputFaults : the file cannot be written there.
+    """
     packed = {"zlib": True, "complevel": 1, "shuffle": True}
     encoding: dict[str, dict[str, Any]] = {
         str(name): dict(packed) for name, values in dataset.data_vars.items() if values.ndim
     }
-    for name in ("x", "y", "site_x", "site_y", "lon", "lat"):
-        encoding[name] = {"_FillValue": None}
+    for name, values in dataset.coords.items():
+        if values.dtype.kind == "f" and name not in ("formation", "day"):  # places have no holes
+            encoding[str(name)] = {"_FillValue": None}
     partial = path.with_name(f"{path.name}.partial")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)

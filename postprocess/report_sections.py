@@ -101,6 +101,7 @@ class Sections:
             "digits": unit.digits,
             "axis": item.axis + (f" [{along.unit}]" if along.unit else ""),
             "stepped": item.stepped,
+            "zero": item.kind != "level",
             "x": [float(f"{place:.7g}") for place in x[kept]],
             "lines": [
                 {

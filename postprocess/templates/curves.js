@@ -11,12 +11,13 @@ function draw(name, attributes, where, text) {
 }
 
 function drawCurves(figure, item) {
-  const wide = 760, high = 300;
-  const left = 70, right = 745, top = 14, foot = 255;
+  // Drawn for the width there is, so that its letters keep their size on a narrow screen.
+  const wide = figure.clientWidth < 560 ? 400 : 760, high = 300;
+  const left = 64, right = wide - 15, top = 14, foot = 255;
   const all = item.lines.flatMap((line) => line.values.filter((value) => value !== null));
   if (!all.length || item.x.length < 2) { make("p", "No values.", figure); return; }
-  let low = Math.min(0, ...all), up = Math.max(0, ...all);
-  if (Math.min(...all) > 0.6 * up || Math.max(...all) < 0.6 * low) { low = Math.min(...all); up = Math.max(...all); }
+  let low = Math.min(...all), up = Math.max(...all);
+  if (item.zero && low <= 0.6 * up && up >= 0.6 * low) { low = Math.min(0, low); up = Math.max(0, up); }
   if (up === low) up = low + 1;
   const x0 = Math.min(...item.x, ...item.marks.map((mark) => mark.at)), x1 = Math.max(...item.x, ...item.marks.map((mark) => mark.at));
   const x = (place) => left + ((place - x0) / (x1 - x0 || 1)) * (right - left);
@@ -30,17 +31,17 @@ function drawCurves(figure, item) {
     draw("line", { x1: left, x2: right, y1: y(value), y2: y(value), stroke: "#d7dadc" }, svg);
     draw("text", { x: left - 7, y: y(value) + 4, "text-anchor": "end" }, svg, short(Math.abs(value) < 1e-12 ? 0 : value));
   }
-  const apart = niceStep(x1 - x0 || 1, 7);
+  const apart = niceStep(x1 - x0 || 1, wide / 110);
   for (let place = Math.ceil(x0 / apart) * apart; place <= x1 + 1e-9 * apart; place += apart) {
     draw("line", { x1: x(place), x2: x(place), y1: foot, y2: foot + 5, stroke: INK }, svg);
     draw("text", { x: x(place), y: foot + 20, "text-anchor": "middle" }, svg, short(Math.abs(place) < 1e-9 * apart ? 0 : place));
   }
   draw("text", { x: right, y: high - 6, "text-anchor": "end" }, svg, item.axis);
-  for (const mark of item.marks) {
+  item.marks.forEach((mark, k) => {
     draw("line", { x1: x(mark.at), x2: x(mark.at), y1: top, y2: foot, stroke: WALL, "stroke-width": 1.6, "stroke-dasharray": "6 3" }, svg);
     const late = x(mark.at) > (left + right) / 2;
-    draw("text", { x: x(mark.at) + (late ? -6 : 6), y: top + 12, "text-anchor": late ? "end" : "start" }, svg, mark.name);
-  }
+    draw("text", { x: x(mark.at) + (late ? -6 : 6), y: top + 12 + 16 * k, "text-anchor": late ? "end" : "start" }, svg, mark.name);
+  });
   draw("text", { x: left, y: high - 6 }, svg, item.unit);
   draw("line", { x1: left, x2: right, y1: foot, y2: foot, stroke: INK }, svg);
   item.lines.forEach((line, k) => {

@@ -4,7 +4,10 @@ const ENDS = ["#c7ccd0", "#1d5c8a"];
 function drawSpans(figure, item) {
   const rows = item.rows.filter((row) => row.values.some((value) => value !== null));
   if (!rows.length) { make("p", "No values.", figure); return; }
-  const wide = 760, left = 240, right = 640, step = 30, top = 10, foot = top + step * rows.length + 4, high = foot + 44;
+  // Names stand before the bars, on a narrow screen above them.
+  const narrow = figure.clientWidth < 560, wide = narrow ? 400 : 760;
+  const left = narrow ? 12 : 250, right = narrow ? 300 : 640, step = narrow ? 46 : 30, top = 10;
+  const foot = top + step * rows.length + 4, high = foot + 44;
   const all = rows.flatMap((row) => row.values).concat(item.marks.map((mark) => mark.at)).filter((value) => value !== null);
   let low = Math.min(...all), up = Math.max(...all);
   if (item.whole) { low = 0; up = 100; }
@@ -23,8 +26,9 @@ function drawSpans(figure, item) {
   }
   draw("text", { x: right, y: foot + 36, "text-anchor": "end" }, svg, item.unit);
   rows.forEach((row, k) => {
-    const y = top + step * (k + 0.5), [first, middle, second] = row.values;
-    draw("text", { x: left - 10, y: y + 4, "text-anchor": "end" }, svg, row.name.length > 36 ? row.name.slice(0, 35) + "…" : row.name);
+    const y = top + step * (k + 0.5) + (narrow ? 8 : 0), [first, middle, second] = row.values;
+    const place = narrow ? { x: left, y: y - 15 } : { x: left - 10, y: y + 4, "text-anchor": "end" };
+    draw("text", place, svg, row.name.length > 40 ? row.name.slice(0, 39) + "…" : row.name);
     [first, second].forEach((end, i) => {
       if (end === null || middle === null) return;
       const a = x(Math.min(end, middle)), b = x(Math.max(end, middle));

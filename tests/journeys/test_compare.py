@@ -59,4 +59,7 @@ def test_schemes_are_ranked_and_reasons_told(
     )
     assert rows[1]["limit: water below formation"] == "fails"
     assert (folder / "compare.png").stat().st_size > 10_000
+    page = (folder / "report.html").read_text()
+    assert 'href="../too%20few/report.html"' in page
+    assert page.count('<canvas id="plancanvas') == 2
     assert "Ranked" in (folder / "compare.txt").read_text()

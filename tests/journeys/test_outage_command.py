@@ -7,6 +7,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 
 def test_standby_power_in_time_or_too_late(
     tmp_path: Path, plain_site: Callable[..., Path], wellring_process: Callable[..., Any]
@@ -32,12 +34,18 @@ def test_standby_power_in_time_or_too_late(
     assert 0 < within < 200
     assert told["standby_in_time"] is False
     assert told["one_out"] is None
+    (folder,) = (site.parent / "site.runs").iterdir()
+    page = (folder / "report.html").read_text()
+    data = json.loads(page.split('id="data">')[1].split("</script>")[0])
+    levels = next(c for c in data["charts"].values() if c["label"].startswith("Water in and under"))
+    marks = {mark["name"]: mark["at"] for mark in levels["marks"]}
+    assert marks["water at formation"] == pytest.approx(within, rel=1e-5)
+    assert "too late" in page
     soon = wellring_process(
         "outage", site, "--standby", str(0.5 * within), "--no-single-wells", "--no-figures"
     )
     assert soon.code == 0, soon.err
     assert "in time" in soon.out
-    (folder,) = (site.parent / "site.runs").iterdir()
     assert folder.name == "scheme.outage 01 dig 1"
     wrong = wellring_process("outage", site, "--stage", "dig 9", "--for", "3")
     assert wrong.code == 2

@@ -121,6 +121,18 @@ def test_chance_of_a_log_normal_flow(tmp_path: Path, plain_site: Callable[..., P
     assert told["answers"][name]["rank_correlation"]["soils.sand.kh"] > 0.95
     assert len((folder / "vary.csv").read_text().splitlines()) == 25
     assert (folder / "figures" / "01-dig-1-inflow_total.png").stat().st_size > 10_000
+    page = (folder / "report.html").read_text()
+    data = json.loads(page.split('id="data">')[1].split("</script>")[0])
+    (chances,) = [
+        c for c in data["charts"].values() if c["label"].startswith("Chance that a limit")
+    ]
+    low, middle, high = chances["rows"][0]["values"]
+    assert low <= middle <= high
+    tornado = [c for c in data["charts"].values() if c["label"].startswith("What moves it: ")]
+    assert [row["name"] for row in tornado[0]["rows"]] == ["soils.sand.kh"]
+    layers = {layer["name"]: layer for layer in data["plans"][0]["layers"]}
+    assert layers["chance_drawdown"]["high"] == 100.0
+    assert layers["drawdown"]["unit"] == "m"
     fields = again.fields()
     assert fields.shape[0] == 24
     # Levels are held and all ground alike: the drawdown, and so the map, is the same in all cases.

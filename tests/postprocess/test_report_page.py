@@ -14,8 +14,13 @@ from typing import Any
 import numpy as np
 import pytest
 
+from wellring.postprocess.answer import Curves, Part, Spans
 from wellring.postprocess.answers import make_answers
+from wellring.postprocess.compare_page import write_compare_page
+from wellring.postprocess.comparison import SchemeRow, compare_rows, scheme_row
 from wellring.postprocess.report import write_report
+from wellring.postprocess.report_page import Page
+from wellring.postprocess.report_sections import Sections
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.stage_results import StageResult
 
@@ -286,3 +291,96 @@ def test_prints_every_part(page: Any, tmp_path: Path) -> None:
         ).stdout.decode()
         for part in ("The answer", "Plan", "Section", "Water balance", "Inputs", "Cautions"):
             assert part in text
+
+
+@pytest.fixture(scope="module")
+def compared(slashed_run: RunFolder, tmp_path_factory: Any) -> Path:
+    """One run as two schemes, the second with another name, and a third that was not solved."""
+    place = tmp_path_factory.mktemp("compared")
+    for name in ("one", "two"):
+        shutil.copytree(slashed_run.path, place / name)
+    rows = [scheme_row(place / name) for name in ("one", "two")]
+    rows[1].scheme = HOSTILE
+    rows[1].holds, rows[1].reasons = False, [HOSTILE]
+    rows.append(SchemeRow("lost", None, HOSTILE))
+    (place / "compare").mkdir()
+    page = write_compare_page(compare_rows(HOSTILE, rows), place / "compare")
+    assert page is not None
+    return page
+
+
+def test_schemes_side_by_side(
+    browser: Any, compared: Path, slashed_run: RunFolder, slashed_results: list[StageResult]
+) -> None:
+    sized(browser, 1280)
+    browser.get_log("browser")
+    browser.get(compared.as_uri())
+    assert [entry for entry in browser.get_log("browser") if entry["level"] != "DEBUG"] == []
+    assert browser.execute_script("return window.hit") is None
+    assert "window.hit=1" in browser.find_element("css selector", "h1").text
+    second = picture(browser, "plancanvas1")
+    hover(browser, 0.6, 0.4)
+    x, y = (float(value) for value in told(browser, "place").split(", "))
+    cell = slashed_run.plan_cell(x, y)
+    fall = slashed_results[-1].fall
+    assert fall is not None
+    for name in ("drawdown", "drawdown1"):
+        found = float(told(browser, name).replace("−", "-").split()[0])
+        assert found == pytest.approx(fall.table[cell], abs=0.006)
+    assert picture(browser, "plancanvas1") != second  # the cross goes over both
+    # The colours of both are the same, as the runs are.
+    tick(browser, "wells")
+    browser.find_element("id", "toall").click()
+    assert picture(browser, "plancanvas") == picture(browser, "plancanvas1")
+    head = browser.find_element("xpath", "//section[@id='s-ranked']//th[contains(., 'scheme')]")
+    names = "//section[@id='s-ranked']//tbody//td[2]"
+    before = [cell.text for cell in browser.find_elements("xpath", names)]
+    assert before[0] == "one"
+    assert before[-1] == "lost"
+    for _ in range(2):
+        head.find_element("tag name", "button").click()
+    assert [cell.text for cell in browser.find_elements("xpath", names)] == [
+        "one",
+        "lost",
+        before[1],
+    ]
+    for width in (360, 768):
+        sized(browser, width)
+        browser.get(compared.as_uri())
+        assert browser.execute_script("return document.documentElement.scrollWidth") <= width
+
+
+def test_curves_and_bars_tell_their_numbers(
+    browser: Any, slashed_run: RunFolder, tmp_path: Path
+) -> None:
+    part = Part(
+        title="Study",
+        series={
+            "fill": Curves(
+                HOSTILE, "length", np.array([0.0, 2.0, 10.0]), {HOSTILE: np.array([0.0, 1.0, 4.0])},
+                "hours", marks={HOSTILE: 3.0},
+            )
+        },
+        spans={
+            "chance": Spans(
+                "Chance", "share", {HOSTILE: (0.1, 0.25, 0.5)}, ("low", HOSTILE), "share of cases"
+            )
+        },
+    )  # fmt: skip
+    sections = Sections("metric", {})
+    page = Page("a study", HOSTILE, HOSTILE, lead=[sections.part(part)], charts=sections.charts)
+    path = page.write(tmp_path / "study.html")
+    for width in (1280, 360):
+        sized(browser, width)
+        browser.get(path.as_uri())
+        assert browser.execute_script("return window.hit") is None
+        assert browser.execute_script("return document.documentElement.scrollWidth") <= width
+        curves, bars = browser.find_elements("css selector", ".chart > svg")
+        shown = re.findall(r"([\d.]+ \S+)", bars.find_element("tag name", "title").get_property(
+            "textContent"))  # fmt: skip
+        assert [text for text in shown if text.endswith(("%", "%;"))] == ["10 %;", "25 %;", "50 %"]
+        size = curves.size
+        actions = webdriver.ActionChains(browser, duration=0)
+        actions.move_to_element_with_offset(curves, -int(0.25 * size["width"]), 0).perform()
+        text = browser.find_element("css selector", ".chart .key").text
+        assert "1.00 m at 2 hours" in text
