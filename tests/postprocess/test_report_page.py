@@ -300,7 +300,7 @@ def compared(slashed_run: RunFolder, tmp_path_factory: Any) -> Path:
     for name in ("one", "two"):
         shutil.copytree(slashed_run.path, place / name)
     rows = [scheme_row(place / name) for name in ("one", "two")]
-    rows[1].scheme = HOSTILE
+    rows[0].scheme, rows[1].scheme = "one", HOSTILE
     rows[1].holds, rows[1].reasons = False, [HOSTILE]
     rows.append(SchemeRow("lost", None, HOSTILE))
     (place / "compare").mkdir()
