@@ -3,13 +3,15 @@
 import json
 import re
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from wellring.model.review import Review, site_folder, verify
-from wellring.model.run import Run
+from wellring.model.review import Review, _alike_text, site_folder, verify
+from wellring.model.run import Run, run
+from wellring.model.solver import Solver
 from wellring.postprocess.answers import make_answers
 from wellring.postprocess.report import write_report
 from wellring.postprocess.report_review import review_sections
@@ -136,3 +138,59 @@ def test_a_solver_that_is_none_is_refused(start_run: Run, wellring) -> None:
 @pytest.mark.parametrize("word", ["--verify", "--against"])
 def test_help_tells(word: str, wellring) -> None:
     assert word in wellring("report", "--help").out
+
+
+NEIGHBOURS = """
+[time]
+pumping_starts = -2
+
+[[neighbours]]
+file = "school.geojson"
+kind = "building"
+name = "school"
+limit = { settlement = "5 mm" }
+"""
+
+
+def test_a_run_in_time_with_neighbours_reproduces(
+    tmp_path: Path, plain_site: Callable[..., Path], solver: Solver
+) -> None:
+    wells = {"ring": {"offset": 2.0, "count": 4}, "screen": [-11.0, -3.0], "diameter": "400 mm"}
+    site = plain_site(
+        tmp_path / "site", formations=(-3.0,), cell=5.0, sublayer=3.0,
+        drainage=[{**wells, "hold": -6.0}],
+    )  # fmt: skip
+    text = site.read_text().replace("formation = -3.0", "formation = -3.0\nday = 0\nlasts = 4")
+    text = text.replace("sy = 0.2", 'sy = 0.2\ncompression = { e_oed = "20 MPa" }')
+    site.write_text(text + NEIGHBOURS, encoding="utf-8")
+    corner = json.loads(text.split("corners = ")[1].splitlines()[0])[1]
+    x, y = corner[0] + 6.0, corner[1]
+    ring = [[x, y], [x + 8, y], [x + 8, y + 6], [x, y]]
+    place = {"type": "Polygon", "coordinates": [ring]}
+    crs = {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::32633"}}
+    feature = {"type": "Feature", "properties": {}, "geometry": place}
+    content = {"type": "FeatureCollection", "crs": crs, "features": [feature]}
+    site.with_name("school.geojson").write_text(json.dumps(content), encoding="utf-8")
+    (done,) = run(site, solver=solver.path, figures=False, side_studies=False)
+    assert "neighbours.worst" in done.answers.answers
+    phases = done.reader.ledger.phases
+    assert len(phases) >= 2
+    review = verify(done.reader, solver.path)
+    print(review.text)
+    found = verdicts(review)
+    assert review.reproduces
+    for phase in phases:
+        assert found[f"heads, end of {phase.name}"] is True
+    # A stored head that was tampered with in one of the phases is found.
+    heads = done.folder / "mf6" / phases[-1].folder / "gwf.hds"
+    content = bytearray(heads.read_bytes())
+    content[-8 * 50 :] = np.full(50, 1.0).tobytes()
+    heads.write_bytes(bytes(content))
+    again = verdicts(verify(RunFolder(done.folder), solver.path))
+    assert again[f"heads, end of {phases[-1].name}"] is False
+
+
+def test_sentences_are_alike_but_for_the_last_digit() -> None:
+    assert _alike_text("drawdown 2.49 m of 0.30 m", "drawdown 2.50 m of 0.30 m")
+    assert not _alike_text("drawdown 2.49 m of 0.30 m", "drawdown 2.60 m of 0.30 m")
+    assert not _alike_text("mill: 2.49 m", "fen: 2.49 m")
