@@ -77,10 +77,10 @@ class Sections:
         """The section of one part."""
         found = self.subject(part.title, [part.answers], part.tables)
         found.unfolded = unfolded
-        for name, curves in part.series.items():
-            found.charts.append(self._chart(name, self._curves(curves)))
         for name, spans in part.spans.items():
             found.charts.append(self._chart(name, self._spans(spans)))
+        for name, curves in part.series.items():
+            found.charts.append(self._chart(name, self._curves(curves)))
         return found
 
     def _chart(self, name: str, content: dict[str, Any]) -> str:

@@ -28,7 +28,7 @@ function drawSpans(figure, item) {
   rows.forEach((row, k) => {
     const y = top + step * (k + 0.5) + (narrow ? 8 : 0), [first, middle, second] = row.values;
     const place = narrow ? { x: left, y: y - 15 } : { x: left - 10, y: y + 4, "text-anchor": "end" };
-    draw("text", place, svg, row.name.length > 40 ? row.name.slice(0, 39) + "…" : row.name);
+    draw("text", place, svg, row.name.length > 36 ? row.name.slice(0, 35) + "…" : row.name);
     [first, second].forEach((end, i) => {
       if (end === null || middle === null) return;
       const a = x(Math.min(end, middle)), b = x(Math.max(end, middle));
