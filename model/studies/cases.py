@@ -14,7 +14,9 @@ from wellring.model.studies.designs import Uncertain
 from wellring.model.studies.engine import Study
 from wellring.model.studies.frames import answer_names
 from wellring.model.studies.variants import Outcome, Variant
+from wellring.postprocess.answer import Answer
 from wellring.postprocess.chances import Chance, chance
+from wellring.postprocess.report_headlines import bare_text
 
 if TYPE_CHECKING:
     import pandas
@@ -107,10 +109,16 @@ class Cases:
         for name, most in self.limits.items():
             values = self.values(name)
             values = values[[not o.failed for o in self.outcomes]]
-            found[f"{self.label(name)[0]} above {most:.4g} {self.label(name)[1]}"] = values > most
+            found[f"{self.label(name)[0]} above {self._shown(name, most)}"] = values > most
         if found:
             found["any limit"] = np.any(list(found.values()), axis=0)
         return found
+
+    def _shown(self, name: str, value: float) -> str:
+        """A value of an answer as the site shows it."""
+        entry = answer_names([self.base, *self.outcomes])[name]
+        told = Answer(value, entry["unit"], "", entry["label"], entry.get("kind", ""))
+        return bare_text(told, self.study.base.site.description.site.show)
 
     def chances(self) -> dict[str, Chance]:
         """Limit → the chance that it fails, taking the cases for a sample."""

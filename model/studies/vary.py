@@ -28,9 +28,7 @@ from wellring.model.studies.frames import answer_names
 from wellring.model.studies.read_plan import read_limits, read_plan
 from wellring.model.studies.sensitivity import Indices, rank_correlations, variance_indices
 from wellring.model.studies.variants import Variant
-from wellring.postprocess.answer import Answer
 from wellring.postprocess.chances import Chance, cases_needed, chance
-from wellring.postprocess.report_headlines import bare_text
 from wellring.postprocess.tables import write_frame
 
 Floats = NDArray[np.float64]
@@ -47,12 +45,6 @@ class Varied(Cases):
     parameters: list[Uncertain]
     points: Floats
     warnings: list[str] = field(default_factory=list)
-
-    def _shown(self, name: str, value: float) -> str:
-        """A value of an answer as the site shows it."""
-        entry = answer_names([self.base, *self.outcomes])[name]
-        told = Answer(value, entry["unit"], "", entry["label"], entry.get("kind", ""))
-        return bare_text(told, self.study.base.site.description.site.show)
 
     @property
     def drawn(self) -> bool:
