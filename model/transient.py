@@ -191,10 +191,12 @@ def pump_rows(
         most = most_flow(point, np.inf)[0]
         if drive.governing not in ("level", "no inflow"):
             most = state.flow
-        elif point.group_capacity is not None:
-            most = min(most, max(state.flow, point.group_capacity / sizes[point.group]))
-        if point.curve is not None:
-            most = min(most, point.curve.most(point.delivery - point.lowest))
+        else:
+            if point.group_capacity is not None:
+                most = min(most, max(state.flow, point.group_capacity / sizes[point.group]))
+            if point.curve is not None:
+                # Of a point asked for a flow the lowest level is far below that it works at.
+                most = min(most, point.curve.most(point.delivery - point.lowest))
         held = point.lowest + point.square_loss * max(state.flow, 0.0) ** 2
         rows.append((at, "rate", -most * DAY))
         rows.append((at, "rate_scaling", held, HOLDS_WITHIN))

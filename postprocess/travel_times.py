@@ -15,7 +15,7 @@ from wellring.postprocess.flow_field import DIG, WELL, FlowField, flow_field
 from wellring.postprocess.heads import saturated
 from wellring.postprocess.plan_sampling import points_on
 from wellring.postprocess.run_folder import DESCRIPTION_FILE, RunFolder
-from wellring.postprocess.settlement import end_day
+from wellring.postprocess.settlement import begin_day, end_day
 from wellring.postprocess.travel_paths import TAKEN, Particles, follow_paths
 
 if TYPE_CHECKING:
@@ -117,9 +117,12 @@ def porosities(run: RunFolder) -> tuple[Floats, list[str]]:
 def _spans(
     run: RunFolder, results: Sequence[StageResult]
 ) -> list[tuple[StageResult, float, float]]:
-    """Each stage's field with the days between which it acts; the last stage's alone undated."""
+    """Each stage's field with the days between which it acts; the last stage's alone undated.
+
+    The first acts from the day on which pumping starts.
+    """
     dug = list(results[1:])
-    days = [result.entry.day for result in dug]
+    days = [begin_day(run.ledger, number) for number in range(1, len(results))]
     if any(day is None for day in days):
         return [(dug[-1], 0.0, LONGEST)]
     begins = [float(day or 0.0) for day in days]

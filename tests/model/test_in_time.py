@@ -10,8 +10,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from wellring.inputs.drainage import Pump
+from wellring.model.drainage.points import GridPoint, PointDrive, PointState
+from wellring.model.drainage.pump_curve import curve_of
 from wellring.model.run import Run, run
 from wellring.model.start_site import start_site
+from wellring.model.transient import pump_rows
 from wellring.postprocess.in_time import follow
 from wellring.postprocess.settlement_course import settlement_course
 from wellring.postprocess.stage_results import read_results
@@ -120,3 +124,21 @@ def test_course_is_drawn_with_formations_and_flow(early):
     assert levels.get_xlim() == pytest.approx((-14, 111))
     # The largest flow of the sheet is that of the answers, in the shown unit.
     assert flows.get_ylim()[1] == pytest.approx(1.06 * 3600 * course.total.max())
+
+
+def test_a_well_asked_for_a_flow_gives_it_in_time():
+    """Its pump lifts from where the water stands: from the screen's end it would give nothing."""
+    pump = Pump.model_validate({"capacity": "35 m3/h", "head": "16 m", "efficiency": 0.6})
+    point = GridPoint(
+        "W 1", 0.0, 0.0, "deep wells", 0.2, (-18.4, -13.9), np.array([0]), np.array([1e-2]),
+        lowest=-17.9, wanted=28 / 3600, pump_capacity=35 / 3600, screen_k=np.array([8e-4]),
+        screen_bottom=np.array([-18.4]), screen_top=np.array([-13.9]), curve=curve_of(pump),
+        delivery=4.3,
+    )  # fmt: skip
+    assert point.curve is not None
+    assert point.curve.most(point.delivery - point.lowest) == 0.0
+    rows = pump_rows(
+        [point], [PointDrive(None, 28 / 3600, "rate")], [PointState(0.5, 28 / 3600)], None
+    )
+    (rate,) = [row[2] for row in rows if row[1] == "rate"]
+    assert rate == pytest.approx(-28 * 24)
