@@ -66,7 +66,7 @@ LADDER: tuple[Rung, ...] = (
     Rung("undamped", newton_relaxed=False, levels=5),
 )
 
-POLISH = Rung("solving on", levels=5, outer=40)
+POLISH = Rung("solving on", levels=5, outer=20)
 """Near the answer damping only delays, and what is left is the linear solver's: no damping, a
 stronger preconditioner."""
 
