@@ -23,7 +23,7 @@ from wellring.model.grid_sizes import Fineness
 from wellring.model.layout import Layout, lay_out
 from wellring.model.make_ledger import make_ledger
 from wellring.model.stages import SolvedStage, solve_scheme
-from wellring.postprocess.heads import water_table
+from wellring.postprocess.dryness import dryness
 from wellring.postprocess.run_folder import MODEL_FOLDER, RunFolder
 
 
@@ -40,7 +40,7 @@ def grid_check(
     Returns
     -------
     dict : "coarse" and "farther", each with "cells", "inflow" [m³/s, all water taken from the
-        ground], "floor_level" [m, highest water under the floor, None where there is none];
+        ground], "floor_level" [m, highest water under the floor as dryness judges it, or None];
         or {"why": …} where a side solve gave no answer, which never stops the run itself.
     """
     found: dict[str, Any] = {}
@@ -74,10 +74,10 @@ def _summary(layout: Layout, stages: list[SolvedStage], folder: Path) -> dict[st
         taken -= float(reader.package_flows(entry, package)[1].sum())
     assert last.settled is not None
     pumped = sum(state.flow for state in last.settled.states)
-    table = water_table(reader.grid_of(entry), reader.heads(entry))[reader.ledger.inside]
+    judged = dryness(reader, entry, reader.grid_of(entry), reader.heads(entry))
     return {
         "cells": int(layout.ground.active.sum()),
         "inflow": taken + pumped,
-        "floor_level": None if np.isnan(table).all() else float(np.nanmax(table)),
+        "floor_level": judged.level,
         "per_day": (taken + pumped) * DAY,
     }
