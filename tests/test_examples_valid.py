@@ -173,7 +173,7 @@ def test_generator_writes_the_files_that_are_there(tmp_path: Path) -> None:
     )
     assert done.returncode == 0, done.stderr
     written = [path for path in tmp_path.rglob("*") if path.suffix in {".csv", ".ags", ".geojson"}]
-    assert len(written) == 12
+    assert len(written) == 13
     for path in written:
         kept = MILLRACE / path.relative_to(tmp_path)
         assert path.read_text(encoding="utf-8") == kept.read_text(encoding="utf-8"), path.name

@@ -51,6 +51,8 @@ MAIN = [(-160, -8), (-40, -8), (70, -8), (220, -6)]
 """A water main under the street."""
 FEN = [(150, -90), (260, -95), (270, -20), (160, -10)]
 """A wet meadow on the pit's bank."""
+DYE_WORKS = [(-95, 70), (-65, 70), (-65, 95), (-95, 95)]
+"""Ground of an old dye works, its water fouled in the upper sand."""
 YARD_WELL = (96.0, 92.0)
 """A neighbour's well in the sand."""
 STOPPED_AT = {"BH09": 15.5, "BH16": 12.0}
@@ -329,7 +331,7 @@ def write_features(name: str, kind: str, features: Sequence[tuple[ArrayLike, dic
 
 
 def write_neighbours() -> None:
-    """What stands around: a row of houses, the mill, a main, a well, the river, a wet meadow."""
+    """What stands around: houses, the mill, a main, a well, the river, a wet meadow, old works."""
     houses: list[tuple[ArrayLike, dict]] = []
     for number, (u, v) in enumerate(ROW, start=1):
         corners = [(u, v), (u + 10, v), (u + 10, v + 14), (u, v + 14)]
@@ -343,6 +345,8 @@ def write_neighbours() -> None:
     well = {"name": "dairy well", "depth": 12.5, "pump_level": -5.0, "own_drawdown": 1.5}
     write_features("wells.geojson", "Point", [([YARD_WELL], well)])
     write_features("fen.geojson", "Polygon", [(FEN, {"name": "Alder fen"})])
+    works = {"name": "old dye works", "bottom": -6.0}
+    write_features("works.geojson", "Polygon", [(DYE_WORKS, works)])
 
 
 def write_ground() -> None:
