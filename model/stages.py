@@ -239,8 +239,10 @@ class _Runner:
         self.attempts: list[Attempt] = []
 
     def quick(self, drives: Sequence[PointDrive]) -> list[PointState]:
-        """One try with the first rung alone, from the same start heads afterwards if it fails."""
-        return self._solved(drives, LADDER[:1])
+        """One try by the rung that worked last; if it fails the start heads stay as they were."""
+        worked = self.solution.rung if self.solution is not None else ""
+        again = [rung for rung in LADDER if rung.name == worked and not rung.stepping]
+        return self._solved(drives, (*again, LADDER[0])[:1])
 
     def __call__(self, drives: Sequence[PointDrive]) -> list[PointState]:
         if drives and self.solution is None:
