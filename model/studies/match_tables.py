@@ -12,6 +12,7 @@ from wellring.model.studies.cases import Cases
 from wellring.model.studies.matched import Matched
 from wellring.postprocess.measured import BAND, CAUTIONS
 from wellring.postprocess.result_set import result_set
+from wellring.postprocess.tables import write_frame
 
 if TYPE_CHECKING:
     import pandas
@@ -179,7 +180,7 @@ def as_json(done: Matched) -> dict[str, Any]:
             "inputs": done.study.base.hash,
             "solver": done.study.base.solver.sha256,
             "measurements": _counted(done),
-            "rms_residual_over_error": _rms(done),
+            "rms_residual_over_error": root_mean_square(done),
             "reduced_sum_of_squares": fit.scale,
             "rounds": fit.rounds,
             "converged": fit.converged,
@@ -212,7 +213,8 @@ def _counted(done: Matched) -> int:
     return sum(item.fitted for item in done.rows)
 
 
-def _rms(done: Matched) -> float:
+def root_mean_square(done: Matched) -> float:
+    """Root mean square of the fitted readings' residuals over their errors."""
     wrong = [r.residual / r.observation.error for r in done.readings if r.observation.fitted]
     return float(np.sqrt(np.mean(np.square(wrong))))
 
@@ -227,7 +229,7 @@ def as_text(done: Matched) -> str:
     lines = [
         f"{done.study.base.site.name} — {done.scheme}: {_counted(done)} measurements, "
         f"{len(done.parameters)} parameters, {done.fit.rounds} rounds; residuals are "
-        f"{_rms(done):.2f} times their errors (root mean square)",
+        f"{root_mean_square(done):.2f} times their errors (root mean square)",
         "",
         "Fitted (95 % interval)",
     ]
@@ -314,15 +316,23 @@ def write_match(done: Matched, figures: bool, say: Callable[[str], None]) -> Non
             ("predictions", prediction_table(done)),
             ("triggers", trigger_table(done)),
         ):
-            table.to_csv(tables / f"{name}.csv", index=False)
-        _correlations(done).to_csv(tables / "correlation.csv", index_label="path")
-        _cases(done.prior, "before").to_csv(tables / "cases_before.csv", index_label="case")
-        _cases(done.posterior, "after").to_csv(tables / "cases_after.csv", index_label="case")
+            write_frame(tables / f"{name}.csv", table)
+        write_frame(
+            tables / "correlation.csv", _correlations(done).rename_axis("path").reset_index()
+        )
+        for cases, when in ((done.prior, "before"), (done.posterior, "after")):
+            frame = _cases(cases, when).rename_axis("case").reset_index()
+            write_frame(tables / f"cases_{when}.csv", frame)
         if figures:
             from wellring.model.studies.draw_match import draw_match
 
             say("drawing figures")
             draw_match(done, place / "figures")
+            from wellring.model.studies.match_page import match_page
+            from wellring.postprocess.report_page import REPORT_FILE
+
+            say("writing the report")
+            match_page(done).write(place / REPORT_FILE)
 
 
 def _correlations(done: Matched) -> pandas.DataFrame:

@@ -9,6 +9,7 @@ import numpy as np
 
 from wellring.inputs.units import shown
 from wellring.model.studies.frames import answer_names
+from wellring.model.studies.study_basis import basis_of
 from wellring.model.studies.variants import Variant
 from wellring.postprocess.answer import Curves, Part, PlanLayer, Spans
 from wellring.postprocess.chances import cases_needed, chance
@@ -41,13 +42,11 @@ def vary_page(done: Varied, maps: ChanceMaps | None) -> Page:
     solved = sum(not outcome.failed for outcome in done.outcomes)
     return Page(
         kind="what is not well known, varied",
-        site=site.name,
         about=[("Scheme", done.scheme), ("Cases", f"{len(done.variants)} ({done.plan.design})")],
         told=f"Some limit fails in {failing} of {solved} cases."
         if failing
         else f"No limit fails in any of {solved} cases.",
         verdict=done.exit_code == 0,
-        invented=site.description.site.invented,
         headlines=_headlines(done),
         warnings=done.warnings,
         lead=lead,
@@ -62,11 +61,7 @@ def vary_page(done: Varied, maps: ChanceMaps | None) -> Page:
             "cells. A chance is the share of cases that fail, with its exact interval at 95 % "
             "(Clopper and Pearson). It speaks of the parameters below and of nothing else.",
         ],
-        assumptions=layout.assumptions,
-        inputs=dict(site.files),
-        sha256=site.sha256,
-        made_with=f"MODFLOW 6 {base.solver.version}, SHA-256 of the executable "
-        f"{base.solver.sha256}",
+        **basis_of(done.study, done.scheme),
     )
 
 

@@ -164,6 +164,15 @@ def test_the_folder_holds_all_of_it_and_a_second_fit_solves_nothing(
     assert {"fit.png", "parameters.png", "predictions.png", "triggers.png"} <= {
         path.name for path in (folder / "figures").iterdir()
     }
+    page = (folder / "report.html").read_text()
+    charts = json.loads(page.split('id="data">')[1].split("</script>")[0])["charts"].values()
+    (fitted,) = [
+        chart for chart in charts if chart["label"] == "Fitted value over that of the file"
+    ]
+    sand = next(row for row in fitted["rows"] if row["name"] == "soils.sand.kh")
+    assert sand["values"][1] == pytest.approx(done.values[0] / 1e-4, rel=1e-5)
+    assert sand["values"][0] < TRUE_SAND / 1e-4 < sand["values"][2]
+    assert any(line["dots"] for chart in charts for line in chart.get("lines", ()))
     told = json.loads((folder / "answers.json").read_text())
     assert told["fit.soils.sand.kh"]["low"] < TRUE_SAND < told["fit.soils.sand.kh"]["high"]
     assert told["match"]["correlation"][0][0] == pytest.approx(1.0)
