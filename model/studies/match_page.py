@@ -92,7 +92,9 @@ def _headlines(done: Matched) -> list[Headline]:
     text = f"All {len(limits)} limits hold with the fitted values."
     if broken:
         text = f"{len(broken)} of {len(limits)} fail with the fitted values: {', '.join(broken)}."
-    found.append(Headline("Do the limits hold?", NO if broken else YES, text, done.predicted))
+    found.append(
+        Headline("Do the limits hold?", NO if broken else YES, text, f"scheme {done.predicted}")
+    )
     if done.advice:
         found.append(Headline("What to do next?", WATCH, done.advice[0], ""))
     return found
