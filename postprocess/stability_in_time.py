@@ -165,7 +165,8 @@ def _curves(
             lines[course.result.entry.name][: values.size] = values
     if lines:
         text = f"{label} in time: share used of what holds"
-        part.series[f"{key}_used"] = TimeSeries(text, "share", day, lines)
+        dug = {course.result.entry.name: course.arrives for course in courses}
+        part.series[f"{key}_used"] = TimeSeries(text, "share", day, lines, marks=dug)
 
 
 def _uplift(run: RunFolder, course: FloorCourse, part: Part) -> None:

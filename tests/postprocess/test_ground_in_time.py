@@ -120,6 +120,7 @@ def test_coming_floor_is_followed_from_the_first_day(dig):
     (part,) = [part for part in dig.answers.parts if "uplift_used" in part.series]
     curve = part.series["uplift_used"]
     assert curve.x[0] == 0.0
+    assert curve.marks == {"dig 1": 0.0, "dig 2": 1.0}
     assert curve.lines["dig 2"][0] == pytest.approx(6 * 9.81 / (0.9 * 19 * 2.5), rel=1e-3)
     assert np.isnan(curve.lines["dig 1"][curve.x > 1.0]).all()
     held = dig.answers.answers["02-dig-2.uplift_holds_from_day"].value
