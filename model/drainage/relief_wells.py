@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+import shapely
+
 from wellring.inputs.drainage import ReliefWells
 from wellring.model.drainage.method import Method, Placement, Range
 from wellring.model.drainage.points import GridPoint
@@ -31,6 +35,17 @@ def relief_points(table: ReliefWells, place: Placement) -> list[GridPoint]:
     )
 
 
+def _notes(table: ReliefWells, place: Placement) -> Sequence[str]:
+    outside = int((~shapely.contains_xy(place.outline, place.positions(table))).sum())
+    if not outside:
+        return []
+    return [
+        f"{place.label}: {outside} stand outside the pit, where no floor takes their water; they "
+        "are modelled as if a pipe led it to formation level: move them into the pit, or give "
+        "them pumps as deep wells"
+    ]
+
+
 METHOD = Method(
     ReliefWells,
     relief_points,
@@ -41,4 +56,5 @@ METHOD = Method(
         "common practice, no source",
         "tighter ground gives a passive well nothing",
     ),
+    _notes,
 )

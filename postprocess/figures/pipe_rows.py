@@ -57,7 +57,7 @@ def name_rows(
             text += f"\n{scales.amount(float(row.flow(stage).sum()))}"
         tried = seen[np.unique(np.linspace(0, len(seen) - 1, SPOTS).astype(int))]
         for spot in tried:
-            if placer.place(tuple(spot), text, 6.3, away_from=middle, near=True):
+            if placer.place(tuple(spot), text, 6.3, away_from=middle):
                 break
         else:
             placer.place(tuple(tried[0]), text, 6.3, away_from=middle, must=True)

@@ -46,6 +46,13 @@ def test_standby_power_in_time_or_too_late(
     )
     assert soon.code == 0, soon.err
     assert "in time" in soon.out
+    one = wellring_process(
+        "outage", site, "--pump", "W 1", "--for", "20", "--no-single-wells", "--no-figures"
+    )
+    assert one.code == 0, one.err
+    assert "Stopped: W 1;" in one.out
+    assert "Still pumping: W 2, W 3, W 4" in one.out
+    assert "does not reach formation within 20 days" in one.out
     assert folder.name == "scheme.outage 01 dig 1"
     wrong = wellring_process("outage", site, "--stage", "dig 9", "--for", "3")
     assert wrong.code == 2

@@ -10,6 +10,7 @@ from wellring.inputs.drainage import (
     RechargeTrench,
     RechargeWells,
     ReliefWells,
+    Ring,
     Sump,
     Wellpoints,
 )
@@ -108,3 +109,12 @@ def test_fine_soil_at_a_sumps_floor_is_told() -> None:
     assert "washes it out" not in notes(1e-2)
     assert "washes it out" not in notes(1e-9)  # clay does not wash out through its pores
     assert "no clearance" in notes(1e-2)
+
+
+def test_relief_wells_outside_the_pit_are_told() -> None:
+    """A passive well needs the pit's floor to flow over."""
+    note = methods()[ReliefWells].notes
+    (told,) = note(TABLES["relief wells"], placement(1e-4))  # a ring 1 m outside
+    assert told.startswith("W: 4 stand outside the pit")
+    inside = TABLES["relief wells"].model_copy(update={"ring": Ring(offset=-2.0, count=4)})
+    assert list(note(inside, placement(1e-4))) == []
