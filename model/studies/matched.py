@@ -151,6 +151,27 @@ class Matched:
         return residual_table(self)
 
     @property
+    def parameter_frame(self) -> pandas.DataFrame:
+        """One row a parameter: the file's value, the fitted one, its 95 % interval; SI."""
+        from wellring.model.studies.match_tables import parameter_table
+
+        return parameter_table(self)
+
+    @property
+    def prediction_frame(self) -> pandas.DataFrame:
+        """One row a headline answer, with its bands before and after the fit; SI."""
+        from wellring.model.studies.match_tables import prediction_table
+
+        return prediction_table(self)
+
+    @property
+    def trigger_frame(self) -> pandas.DataFrame:
+        """One row a thing to be measured next: bands, alert and action levels; SI."""
+        from wellring.model.studies.match_tables import trigger_table
+
+        return trigger_table(self)
+
+    @property
     def exit_code(self) -> int:
         """0 where all limits hold with the fitted values; 1 where one does not, or was passed."""
         broken = any(a.get("ok") is False for a in self.fitted.answers.values())

@@ -99,18 +99,27 @@ def test_a_variant_is_the_run_of_the_changed_site(study: Study, site: Path, tmp_
 
 
 def test_start_heads_do_not_change_an_answer(study: Study, site: Path, tmp_path: Path) -> None:
-    """Solved from the base case's heads and from rest: within 0.1 %."""
+    """Solved from the base case's heads and from rest: every number within 0.1 %.
+
+    Depths and settlements near nought are held to a tenth of a millimetre, flows to 1e-8 m³/s.
+    """
     cold = open_study(site, tmp_path, workers=2)
     cold.base.warm = False
+    near = {"m": 1e-4, "m3/s": 1e-8}
+    compared = 0
     for variant in (Variant({"soils.gravel.kh": k}, scheme_of(study)) for k in (1.2e-4, 9e-4)):
         study.solve([variant])
         cold.solve([variant])
         one, other = study.store.outcome(variant), cold.store.outcome(variant)
+        assert one.answers.keys() == other.answers.keys()
         for name, answer in one.answers.items():
-            if answer["unit"] == "m3/s" and answer["value"] is not None:
-                assert answer["value"] == pytest.approx(
-                    other.answers[name]["value"], rel=1e-3, abs=1e-8
-                ), name
+            value, there = answer["value"], other.answers[name]["value"]
+            assert answer["ok"] == other.answers[name]["ok"], name
+            if isinstance(value, float) and "mass_balance" not in name:
+                compared += 1
+                tolerance = near.get(answer["unit"], 1e-6)
+                assert value == pytest.approx(there, rel=1e-3, abs=tolerance), name
+    assert compared > 40
 
 
 def test_changed_geometry_is_built_anew(study: Study) -> None:
