@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from wellring.inputs.read_site import Site
-from wellring.postprocess.figures.style import DPI, SETTINGS, plain
+from wellring.postprocess.figures.style import DPI, drawing, plain
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -21,12 +21,8 @@ class StudySheets:
         folder.mkdir(exist_ok=True)
 
     def __enter__(self) -> StudySheets:
-        import matplotlib
-
-        self._context = matplotlib.rc_context()
+        self._context = drawing()
         self._context.__enter__()
-        matplotlib.rcdefaults()
-        matplotlib.rcParams.update(SETTINGS)
         return self
 
     def __exit__(self, *error: object) -> None:

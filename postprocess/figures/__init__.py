@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 import threading
-import warnings
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -61,17 +60,11 @@ def draw_ground(run: RunFolder, results: list[StageResult], folder: Path) -> lis
 
 
 def _draw(sheets: Iterator[tuple[str, Figure]], folder: Path, quick: bool = False) -> list[Path]:
-    import matplotlib
-
-    from wellring.postprocess.figures.style import SETTINGS, save
+    from wellring.postprocess.figures.style import drawing, save
 
     folder.mkdir(parents=True, exist_ok=True)
     written: list[Path] = []
-    with _DRAWING, matplotlib.rc_context(), warnings.catch_warnings():
-        matplotlib.rcdefaults()
-        matplotlib.rcParams.update(SETTINGS)
-        # Names may hold letters that no font here has; a box in their place is no error.
-        warnings.filterwarnings("ignore", message=r"Glyph \d+", category=UserWarning)
+    with _DRAWING, drawing():
         for name, figure in sheets:
             written += save(figure, folder, name, quick=quick)
     return written

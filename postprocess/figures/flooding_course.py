@@ -12,10 +12,10 @@ from wellring.postprocess.figures.style import (
     ALARM,
     INK,
     MARGIN,
-    SETTINGS,
     SHEET,
     SOFT_INK,
     WATER,
+    drawing,
     explain,
     panel,
     save,
@@ -34,9 +34,7 @@ def write_flooding_course(
     run: RunFolder, stage: StageEntry, flooding: Flooding, answers: FloodAnswers, folder: Path
 ) -> list[Path]:
     """Draw the sheet into `folder`."""
-    import matplotlib
-
-    with matplotlib.rc_context(SETTINGS):
+    with drawing():
         return save(draw_flooding_course(run, stage, flooding, answers), folder, "outage")
 
 

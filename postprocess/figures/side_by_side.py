@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from wellring.postprocess.figures.style import BANDS, DPI, INK, SETTINGS, Scales, plain
+from wellring.postprocess.figures.style import BANDS, DPI, INK, Scales, drawing, plain
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.stage_results import StageResult, read_results
 
@@ -26,7 +26,6 @@ def draw_side_by_side(folders: Sequence[Path], folder: Path) -> list[Path]:
     -------
     list of Path : compare.png and compare.svg in `folder`.
     """
-    import matplotlib
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.colors import BoundaryNorm, ListedColormap
     from matplotlib.figure import Figure
@@ -39,9 +38,7 @@ def draw_side_by_side(folders: Sequence[Path], folder: Path) -> list[Path]:
     factor, unit = scales.length.factor, scales.length.unit
     depth = [r.dryness.depth_below * factor if r.dryness else np.zeros(0) for r in last]
     fall = [r.fall.largest * factor if r.fall else np.zeros(0) for r in last]
-    with matplotlib.rc_context():
-        matplotlib.rcdefaults()
-        matplotlib.rcParams.update(SETTINGS)
+    with drawing():
         figure = Figure(figsize=(2.9 * len(runs) + 1.3, 6.6), dpi=DPI)
         FigureCanvasAgg(figure)
         axes = figure.subplots(2, len(runs), squeeze=False)

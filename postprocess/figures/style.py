@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import unicodedata
+import warnings
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from textwrap import wrap
@@ -74,6 +77,19 @@ SETTINGS: Any = {
     "svg.fonttype": "none",
     "svg.hashsalt": "wellring",
 }
+
+
+@contextlib.contextmanager
+def drawing() -> Iterator[None]:
+    """The settings in which every figure is drawn, whatever the user's own are."""
+    import matplotlib
+
+    with matplotlib.rc_context(), warnings.catch_warnings():
+        matplotlib.rcdefaults()
+        matplotlib.rcParams.update(SETTINGS)
+        # Names may hold letters that no font here has; a box in their place is no error.
+        warnings.filterwarnings("ignore", message=r"Glyph \d+", category=UserWarning)
+        yield
 
 
 def plain(text: str, limit: int = 48) -> str:

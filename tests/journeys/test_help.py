@@ -57,8 +57,8 @@ def told_to_type() -> list[tuple[str, str]]:
     found = []
     for path in (ROOT / "README.md", *sorted(ROOT.glob("examples/*/README.md"))):
         text = path.read_text(encoding="utf-8")
-        blocks = "\n".join(re.findall(r"^```bash\n(.*?)^```", text, re.DOTALL | re.MULTILINE))
-        lines = re.findall(r"^(wellring [a-z].*)$", blocks, re.MULTILINE)
+        blocks = "\n".join(re.findall(r"^ *```bash\n(.*?)^ *```", text, re.DOTALL | re.MULTILINE))
+        lines = re.findall(r"^ *(wellring [a-z].*)$", blocks, re.MULTILINE)
         lines += re.findall(r"`(wellring [a-z][^`]*)`", text)
         lines += [f"wellring {rest}" for rest in re.findall(r"bin/wellring ([^&`\n]*)", text)]
         found += [(path.parent.name, line.partition("  #")[0].strip()) for line in lines]
