@@ -18,7 +18,7 @@ import typer
 from typer.core import TyperGroup
 
 from wellring.inputs.faults import WellringError
-from wellring.model import cli_outage, cli_studies
+from wellring.model import cli_outage, cli_size, cli_studies
 from wellring.model.terminal import (
     FiguresOption,
     JsonOption,
@@ -237,6 +237,7 @@ def solver(
 app.command()(cli_studies.compare)
 app.command()(cli_studies.vary)
 app.command()(cli_studies.match)
+app.command()(cli_size.size)
 app.command()(cli_outage.outage)
 
 

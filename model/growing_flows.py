@@ -37,7 +37,9 @@ _HIGHEST = 100.0
 
 
 def lowest_drive(point: GridPoint) -> PointDrive:
-    """Hold the lowest level, or stay shut where no screened cell takes part."""
+    """Hold the lowest level, or stay shut: no screened cell takes part, or nothing is asked."""
+    if point.idle:
+        return PointDrive(None, None, "not used")
     if point.node.size == 0:
         return PointDrive(None, None, "dry")
     return PointDrive(point.lowest, None, "level")

@@ -107,7 +107,7 @@ def first_drive(point: GridPoint) -> PointDrive:
     A well that is drawn down to its lowest level only to be throttled afterwards costs the
     solver most of its time: 3 to 10 times that of starting from the flow.
     """
-    if point.node.size and point.wanted is not None:
+    if point.node.size and point.wanted is not None and not point.idle:
         limit, name = most_flow(point, point.screen[1])
         if name == "rate":
             return PointDrive(None, limit, "rate")

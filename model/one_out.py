@@ -48,7 +48,7 @@ def units(points: Sequence[GridPoint], working: Sequence[bool]) -> dict[str, lis
     """
     found: dict[str, list[int]] = {}
     for index, (point, works) in enumerate(zip(points, working, strict=True)):
-        if works and point.node.size and not point.follows_floor and not point.injects:
+        if works and point.node.size and not (point.follows_floor or point.injects or point.idle):
             found.setdefault(point.group or point.name, []).append(index)
     return found
 

@@ -142,10 +142,7 @@ def dug_model(
     points = [
         (point if formation is None else point.at_floor(formation)).on(flat) for point in asked
     ]
-    working = [
-        first <= index <= last and not point.idle
-        for point, (first, last) in zip(points, layout.point_stages, strict=True)
-    ]
+    working = [first <= index <= last for first, last in layout.point_stages]
     usable = [p for p, works in zip(points, working, strict=True) if works and p.node.size]
     model = StageModel(
         name,

@@ -72,6 +72,8 @@ class BaseCase:
     """Whether variants start from the base case's heads."""
     observations: tuple[Observation, ...] = ()
     """What every variant is asked beside its answers."""
+    controls: bool = False
+    """Whether variants also keep what sizing looks at."""
 
     def keys(self, path: str) -> Keys:
         """The keys of a path of the site file.

@@ -210,8 +210,29 @@ def open_study(
     ------
     InputFaults, SolverMissing, SolverFailed : see :mod:`wellring.inputs.faults`.
     """
-    tell = say or (lambda text: None)
     site, tables = read_with_tables(site_file)
+    return study_of(
+        site, tables, folder, scheme=scheme, solver=solver, workers=workers, cluster=cluster,
+        processes=processes, say=say, time=time, observations=observations,
+    )  # fmt: skip
+
+
+def study_of(
+    site: Site,
+    tables: dict[str, Any],
+    folder: str | Path,
+    *,
+    scheme: str | tuple[str, ...] | None = None,
+    solver: str | Path | None = None,
+    workers: int | None = None,
+    cluster: str | None = None,
+    processes: bool | None = None,
+    say: Say | None = None,
+    time: Time | None = None,
+    observations: tuple[Observation, ...] = (),
+) -> Study:
+    """As :func:`open_study`, of a site and its tables that were read before."""
+    tell = say or (lambda text: None)
     found = find_solver(solver, say=tell)
     place = Path(folder)
     place.mkdir(parents=True, exist_ok=True)

@@ -86,10 +86,15 @@ def _answers(
     run = as_run(layout, stages, base, work, phases)
     results = read_results(run)
     answers = make_answers(run, results)
+    fields = _fields(results, layout.plan, scheme.layout.plan)
+    if base.controls:
+        from wellring.model.studies.sizing.controls import control_fields
+
+        fields |= control_fields(run, stages, results)
     values = computed(run, results, base.observations)
     return Outcome(
         answers=answers.as_json(),
-        fields=_fields(results, layout.plan, scheme.layout.plan),
+        fields=fields,
         computed=[float(value) if np.isfinite(value) else None for value in values],
         warnings=answers.warnings,
         solver_seconds=sum(stage.solution.seconds for stage in stages)
@@ -144,7 +149,7 @@ def as_run(
 
 def _fields(
     results: Sequence[StageResult], plan: PlanGrid, base: PlanGrid
-) -> dict[str, NDArray[np.float32]]:
+) -> dict[str, NDArray[Any]]:
     """Drawdown and, where assessed, settlement of every stage on the base case's plan cells."""
     found: dict[str, list[Floats]] = {}
     for result in results[1:]:

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from wellring.model.result_folders import process_alive
 
-Floats = NDArray[np.float32]
+Floats = NDArray[Any]
 
 VARIANT_FILE = "variant.json"
 ANSWERS_FILE = "answers.json"
@@ -59,7 +59,8 @@ class Outcome:
     Parameters
     ----------
     answers : name → the entry of answers.json ("value", "unit", "label", "limit", "ok" …).
-    fields : name → (stages, n) over the plan cells of the base case, natural state left out.
+    fields : name → (stages, n) over the plan cells of the base case, natural state left out; and,
+        where the base case asks for them, what :mod:`wellring.model.studies.sizing.controls` reads.
     computed : the value of each of the study's observations, SI; None where there is none.
     failed : why there are no answers, or "".
     """

@@ -1,0 +1,1 @@
+"""Finding the least pumping: what is looked at, responses, programme, search, result."""

@@ -1,0 +1,291 @@
+"""What sizing found, in words, tables and JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wellring.inputs.units import shown
+from wellring.model.studies.engine import Study
+from wellring.model.studies.sizing.responses import SolvedPoint
+from wellring.model.studies.sizing.rows import ORDER, RESERVE, SHARE_RESERVE, Rows, well_capacity
+from wellring.model.studies.sizing.search import Search, Step
+from wellring.model.studies.variants import Outcome
+
+Floats = NDArray[np.float64]
+
+GOALS = {
+    "pumping": "the least pumping",
+    "wells": "the fewest wells",
+    "cost": "the least cost",
+}
+
+
+@dataclass(frozen=True)
+class Blocker:
+    """A limit that cannot be kept: by how much it is passed at least [`unit`], and where."""
+
+    text: str
+    excess: float
+    unit: str
+    where: str = ""
+
+    def words(self) -> str:
+        """In one line."""
+        over = f"{self.excess:.2f} m too high" if self.unit == "m" else (
+            f"{self.excess:.0%} over the limit"
+        )  # fmt: skip
+        return f"{self.text}: {over}{self.where}"
+
+
+@dataclass
+class Sized:
+    """The outcome of :func:`wellring.model.studies.size.size`.
+
+    `own` is the scheme as it stands; `written` the file that holds the new scheme, or None.
+    """
+
+    study: Study
+    scheme: str
+    new_scheme: str
+    own: Outcome
+    own_flows: Floats
+    search: Search
+    written: Path | None = None
+    warnings: list[str] = field(default_factory=list)
+
+    @property
+    def rows(self) -> Rows:
+        """The limits and candidates."""
+        return self.search.rows
+
+    @property
+    def step(self) -> Step | None:
+        """What was chosen: the best that holds, else the nearest to it; None without any."""
+        return self.search.best or (self.search.nearest if self.search.steps else None)
+
+    @property
+    def found(self) -> bool:
+        """Whether the true model says that all that was asked holds."""
+        return self.search.best is not None
+
+    @property
+    def equal(self) -> Step | None:
+        """The same wells at equal rates, where those were found to hold."""
+        return next((step for step in self.search.equal if step.taken), None)
+
+    @property
+    def dig_holds(self) -> bool:
+        """Whether the dig's own limits hold in what was chosen."""
+        step = self.step
+        return step is not None and not any(
+            self.rows.limits[i].kind in ("dry", "stability") and t > 2 * RESERVE
+            for i, t in step.excess.items()
+        )
+
+    @property
+    def exit_code(self) -> int:
+        """0 where all limits of the site hold in what was found, else 1."""
+        return 0 if self.found and self.step is not None and not self.step.broken else 1
+
+    def blockers(self) -> list[Blocker]:
+        """The limits that no flows of these wells keep, as the true model has them."""
+        step = self.step
+        if step is None or self.found:
+            return []
+        found = []
+        for index, excess in sorted(
+            step.excess.items(), key=lambda item: (ORDER[self.rows.limits[item[0]].kind], -item[1])
+        ):
+            limit = self.rows.limits[index]
+            metres = limit.kind == "dry"
+            over = excess - (RESERVE if metres else SHARE_RESERVE)
+            if over <= (1e-3 if metres else 1e-6):
+                continue
+            where = self._where(step, index) if metres else ""
+            found.append(Blocker(limit.text, over, "m" if metres else "1", where))
+        return found
+
+    def _where(self, step: Step, limit: int) -> str:
+        stage = self.rows.stages[self.rows.limits[limit].stage]
+        values = np.where(stage.limit == limit, step.point.rows[stage.stage], -np.inf)
+        row = int(np.nanargmax(values))
+        x, y = (axis[row] for axis in self.rows.places[stage.stage])
+        metres = self.study.base.site.crs.metres_per_unit
+        return f" at x {x / metres:.1f}, y {y / metres:.1f}"
+
+    def at_their_most(self) -> list[str]:
+        """Wells that give all they can in some stage: their pump, screen or level governs."""
+        step = self.step
+        if step is None:
+            return []
+        names = set()
+        for s, stage in enumerate(self.rows.stages):
+            levels = stage.levels(step.point.rows[s])
+            for j, well in enumerate(stage.wells):
+                flow = step.point.flows[s, well]
+                most = well_capacity(self.rows.candidates[well].point, float(levels[j]))[0]
+                low = levels[j] < self.rows.candidates[well].point.lowest + 0.02
+                if flow > 0 and (flow > 0.98 * most or low):
+                    names.add(self.rows.candidates[well].name)
+        return sorted(names, key=[c.name for c in self.rows.candidates].index)
+
+    def flows_table(self) -> tuple[list[str], list[Sequence[object]]]:
+        """A row a well and stage: what it gave as it stood, at equal rates, and sized [m³/s]."""
+        head = ["stage", "well", "x [m]", "y [m]", "as it stands [m3/s]", "equal rates [m3/s]",
+                "sized [m3/s]", "level when sized [m]", "most it gives there [m3/s]"]  # fmt: skip
+        rows: list[Sequence[object]] = []
+        step, equal = self.step, self.equal
+        for s, stage in enumerate(self.rows.stages):
+            levels = stage.levels(step.point.rows[s]) if step else None
+            for j, well in enumerate(stage.wells):
+                candidate = self.rows.candidates[well]
+                level = None if levels is None else float(levels[j])
+                most = None if level is None else well_capacity(candidate.point, level)[0]
+                rows.append(
+                    [
+                        self.search.stages[s],
+                        candidate.name,
+                        candidate.point.x,
+                        candidate.point.y,
+                        float(self.own_flows[s, well]),
+                        float(equal.flows[s, well]) if equal else None,
+                        float(step.flows[s, well]) if step else None,
+                        level,
+                        most,
+                    ]
+                )
+        return head, rows
+
+    def totals(self) -> dict[str, Floats]:
+        """All flows of each stage (S,) [m³/s]: as it stands, at equal rates, sized."""
+        found = {"as it stands": self.own_flows.sum(axis=1)}
+        if self.equal is not None:
+            found["equal rates"] = self.equal.flows.sum(axis=1)
+        if self.step is not None:
+            found["sized"] = self.step.flows.sum(axis=1)
+        return found
+
+    def as_json(self) -> dict[str, Any]:
+        """What size.json holds."""
+        step, search = self.step, self.search
+        return {
+            "site": self.study.base.site.name,
+            "scheme": self.scheme,
+            "goal": search.goal,
+            "found": self.found,
+            "new_scheme": self.new_scheme if self.written else None,
+            "file": self.written.name if self.written else None,
+            "candidates": len(self.rows.candidates),
+            "wells": None if step is None else int((step.flows > 0).any(axis=0).sum()),
+            "solves": search.solves,
+            "most_solves": search.most_solves,
+            "total_m3_s": {name: float(flows.sum()) for name, flows in self.totals().items()},
+            "by_stage_m3_s": {
+                name: dict(zip(search.stages, flows.tolist(), strict=True))
+                for name, flows in self.totals().items()
+            },
+            "flows_m3_s": None
+            if step is None
+            else {
+                stage: {
+                    c.name: float(step.flows[s, i])
+                    for i, c in enumerate(self.rows.candidates)
+                    if c.works(s)
+                }
+                for s, stage in enumerate(search.stages)
+            },
+            "blocked_by": [
+                {"limit": b.text, "excess": b.excess, "unit": b.unit, "where": b.where.strip()}
+                for b in self.blockers()
+            ],
+            "wells_at_their_most": self.at_their_most(),
+            "limits_that_fail": [] if step is None else step.broken,
+            "answers": {} if step is None else step.outcome.answers,
+            "warnings": self.warnings,
+        }
+
+    def text(self) -> str:
+        """Everything in words for a terminal."""
+        system = self.study.base.site.description.site.show
+        flow, search = shown("flow", system), self.search
+        lines = [
+            f"{self.study.base.site.name} — {self.scheme}: {GOALS[search.goal]} of "
+            f"{len(self.rows.candidates)} wells, {search.solves} solves of the model "
+            f"(at most {search.most_solves})",
+            "",
+        ]
+        totals = self.totals()
+        for s, stage in enumerate(search.stages):
+            told = ", ".join(f"{name} {flow.text(item[s])}" for name, item in totals.items())
+            lines.append(f"{stage}: {told}")
+        if len(search.stages) > 1:
+            told = ", ".join(f"{n} {flow.text(float(t.sum()))}" for n, t in totals.items())
+            lines.append(f"all stages added up: {told}")
+        lines += self._verdict()
+        step = self.step
+        if step is not None:
+            lines += ["", "Wells"]
+            lines += self._well_lines(step, flow)
+        if self.found and step is not None and step.broken:
+            answers = step.outcome.answers
+            lines += ["", "Limits that were not asked for, and fail:"]
+            lines += [f"  - {answers[name]['label']}" for name in step.broken if name in answers]
+        if self.written is not None:
+            lines += ["", f"Scheme '{self.new_scheme}' in {self.written}; run it with",
+                      f'  wellring run {self.written} --scheme "{self.new_scheme}"']  # fmt: skip
+        lines += [f"Note: {text}" for text in self.warnings]
+        return "\n".join(lines) + "\n"
+
+    def _verdict(self) -> list[str]:
+        step = self.step
+        if step is None:
+            return ["", "No flows were found that the model answers."]
+        if self.found:
+            kept = "" if self.search.keep_neighbours else " (neighbours' limits left aside)"
+            lines = ["", f"The model confirms: every stage is dry and all limits hold{kept}."]
+            before, after = float(self.own_flows.sum()), step.total
+            if before > 0:
+                lines.append(f"{1 - after / before:.1%} less than the scheme as it stands.")
+            if self.equal is not None and self.equal.total > 0:
+                saved = 1 - after / self.equal.total
+                lines.append(f"{saved:.1%} less than the least equal rates of the same wells.")
+            return lines
+        blockers = self.blockers()
+        if not blockers:
+            return [
+                "",
+                "No flows were confirmed within the solves allowed; the nearest is told. "
+                f"The model says: {', '.join(step.broken) or 'a well gives less than asked'}.",
+            ]
+        head = (
+            "The dig can be kept dry, but not all limits. The least they are passed by:"
+            if self.dig_holds
+            else "These wells cannot do it. The least that is missing:"
+        )
+        lines = ["", head, *(f"  - {item.words()}" for item in blockers)]
+        most = self.at_their_most()
+        if most and not self.dig_holds:
+            lines.append(f"Wells that give all they can: {', '.join(most)}.")
+        return lines
+
+    def _well_lines(self, step: Step, flow: Any) -> list[str]:
+        found = []
+        for i, candidate in enumerate(self.rows.candidates):
+            told = ", ".join(
+                f"{stage} {flow.text(float(step.flows[s, i]))}"
+                for s, stage in enumerate(self.search.stages)
+                if step.flows[s, i] > 0
+            )
+            found.append(f"  {candidate.name}: {told or 'not needed'}")
+        return found
+
+
+def point_of(rows: Rows, outcome: Outcome) -> SolvedPoint:
+    """An outcome as a solved point."""
+    return SolvedPoint(rows.flows(outcome), rows.read(outcome))

@@ -1,0 +1,294 @@
+"""Sequential linear programming: each answer of the programme is solved by the true model.
+
+The programme is set up about the last solved point, whose responses are learnt from each step. An
+answer is taken only when the true model's answers say that all limits hold; the search ends when
+the programme promises less than half a percent more, or the solves are used up.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wellring.model.studies.engine import Study
+from wellring.model.studies.sizing.programme import (
+    HOUR,
+    Goal,
+    Infeasible,
+    Planned,
+    Prices,
+    Programme,
+    plan,
+    predicted_excess,
+)
+from wellring.model.studies.sizing.responses import (
+    CHANGE,
+    Responses,
+    SolvedPoint,
+    about,
+    bound,
+    filled,
+)
+from wellring.model.studies.sizing.rows import SCALARS, Rows
+from wellring.model.studies.sizing.sized_site import rounded, variant_of
+from wellring.model.studies.variants import Outcome, Variant
+
+Floats = NDArray[np.float64]
+
+MORE_SOLVES = 10
+"""Solves beside one for each candidate."""
+WORTH = 5e-3
+"""What a further step must promise, as a part of the goal."""
+DELIVERED = 5e-3
+"""Part of a flow that the true model may give less than was asked."""
+DIG = ("dry_margin", "uplift", "exit_gradient", "heave", *SCALARS)
+"""Answers of a stage that must hold for a step to be taken."""
+
+
+@dataclass
+class Step:
+    """One set of flows (S, C) [m³/s] solved by the true model.
+
+    `broken` are the answers that fail; `excess` by how much each limit of the rows is passed;
+    `taken` whether all that must hold does.
+    """
+
+    what: str
+    flows: Floats
+    outcome: Outcome
+    point: SolvedPoint
+    objective: float
+    excess: dict[int, float]
+    broken: list[str]
+    taken: bool
+
+    @property
+    def total(self) -> float:
+        """All flows of all stages added up [m³/s]."""
+        return float(self.flows.sum())
+
+
+@dataclass
+class Search:
+    """The search for the best flows of one scheme.
+
+    Parameters
+    ----------
+    study : its base case is that of :func:`sizing_base`.
+    solves : used before (the base case and the scheme as it stands).
+    keep_neighbours : whether neighbours' limits must hold.
+    """
+
+    study: Study
+    rows: Rows
+    number: int
+    stages: Sequence[str]
+    goal: Goal
+    prices: Prices | None
+    keep_neighbours: bool
+    solves: int
+    say: Callable[[str], None]
+    steps: list[Step] = field(default_factory=list)
+    equal: list[Step] = field(default_factory=list)
+    planned: Planned | None = None
+    start: Step | None = None
+    first: Responses | None = None
+    step: float = 1.0
+    seen_variants: set[str] = field(default_factory=set)
+
+    @property
+    def most_solves(self) -> int:
+        """Solves that may be used in all."""
+        return len(self.rows.candidates) + MORE_SOLVES
+
+    @property
+    def best(self) -> Step | None:
+        """The best step that holds, else None."""
+        taken = [step for step in self.steps if step.taken]
+        return min(taken, key=lambda step: step.objective, default=None)
+
+    @property
+    def nearest(self) -> Step:
+        """The step whose limits are passed least, the dig's limits first."""
+        return min(self.steps, key=self._badness)
+
+    def run(self, start: Floats) -> None:
+        """Look for the best flows, beginning about `start` (S, C) [m³/s].
+
+        Raises
+        ------
+        Infeasible : the wells' own limits contradict one another.
+        """
+        begun = self._solve("start", start)
+        self.start = begun
+        seen = self._responses(begun)
+        self.first = seen.copy()
+        at = begun
+        # Two solves are left for the same wells at equal rates.
+        while self.solves < self.most_solves - 2:
+            found = self._plan(at, seen)
+            self.planned = found
+            if self._enough(found):
+                break
+            flows = self._as_written(found.flows)
+            if any(np.allclose(flows, step.flows, rtol=1e-6, atol=1e-12) for step in self.steps):
+                break
+            after = self._solve(f"step {len(self.steps) + 1}", flows)
+            if after.outcome.failed:
+                self.step *= 0.5
+                continue
+            after.point = filled(self.rows, after.point, at.point, seen)
+            seen.learn(self.rows, at.point, after.point)
+            self.steps.append(after)
+            self._trust(after)
+            at = after
+        self._equal(begun)
+
+    def _enough(self, found: Planned) -> bool:
+        """Whether the programme promises too little to go on."""
+        best = self.best
+        if best is not None:
+            return found.objective > best.objective * (1.0 - WORTH)
+        if found.feasible or len(self.steps) < 2:
+            return False
+        # Twice the least excess was found to be what the true model has: that is the answer.
+        told = {i: t for i, t in self.steps[-1].excess.items() if t > 5e-3}
+        hoped = sum(found.excess.values())
+        return bool(told) and abs(sum(told.values()) - hoped) <= 0.03 * hoped + 5e-3
+
+    def _plan(self, at: Step, seen: Responses, equal: bool = False) -> Planned:
+        tables = [candidate.table for candidate in self.rows.candidates]
+        goal: Goal = "pumping" if equal else self.goal
+        step = self.step if goal == "pumping" else 1.0
+        stages = about(self.rows, at.point, seen)
+        return plan(Programme(stages, self.rows.limits, tables, goal, equal, self.prices, step))
+
+    def _responses(self, begun: Step) -> Responses:
+        """One solve for each candidate, whose flow is lowered, or raised where it is small."""
+        variants, n = [], len(self.rows.candidates)
+        working = self.rows.working
+        counts = np.maximum(working.sum(axis=1), 1)
+        mean = begun.point.flows.sum(axis=1) / counts
+        for c in range(n):
+            flows = begun.point.flows.copy()
+            small = flows[:, c] < 0.2 * mean
+            change = np.where(small, CHANGE * mean, -CHANGE * flows[:, c])
+            flows[:, c] = np.where(working[:, c], flows[:, c] + change, 0.0)
+            variants.append(self._variant(flows))
+        self.say(f"responses: {n} solves, one a well")
+        self._ask(variants)
+        points = []
+        for variant in variants:
+            outcome = self.study.store.outcome(variant, fields=True)
+            if outcome.failed:  # its well is left as it is
+                points.append(begun.point)
+                continue
+            points.append(SolvedPoint(self.rows.flows(outcome), self.rows.read(outcome)))
+        return Responses.seen(self.rows, begun.point, points)
+
+    def _as_written(self, flows: Floats) -> Floats:
+        most = np.array([bound(candidate) for candidate in self.rows.candidates])
+        return rounded(flows, most, self.study.base.site.description.site.show)
+
+    def _variant(self, flows: Floats) -> Variant:
+        name = next(iter(self.study.base.schemes))
+        return variant_of(name, self.number, self.rows.candidates, self.stages, flows)
+
+    def _ask(self, variants: Sequence[Variant]) -> None:
+        keys = {variant.key(self.study.store.base_hash) for variant in variants}
+        self.solves += len(keys - self.seen_variants)
+        self.seen_variants |= keys
+        self.study.solve(variants)
+
+    def _solve(self, what: str, flows: Floats) -> Step:
+        variant = self._variant(flows)
+        self._ask([variant])
+        outcome = self.study.store.outcome(variant, fields=True)
+        if outcome.failed:
+            empty = SolvedPoint(flows, [])
+            return Step(what, flows, outcome, empty, np.inf, {}, [outcome.failed], False)
+        point = SolvedPoint(self.rows.flows(outcome), self.rows.read(outcome))
+        broken = [name for name, told in outcome.answers.items() if told.get("ok") is False]
+        short = np.abs(point.flows - flows) > DELIVERED * flows + 1e-9
+        held = not any(self._must_hold(name) for name in broken) and not bool(short.any())
+        excess = predicted_excess(about(self.rows, point, _still(self.rows)), self.rows.limits)
+        done = Step(what, flows, outcome, point, self._objective(flows), excess, broken, held)
+        self.say(
+            f"{what}: {flows.sum() * HOUR:.1f} m³/h over all stages, "
+            f"{'all limits hold' if held else f'{len(broken)} limits do not hold'} "
+            f"({self.solves} of {self.most_solves} solves)"
+        )
+        return done
+
+    def _must_hold(self, name: str) -> bool:
+        if name.startswith("neighbours."):
+            return self.keep_neighbours
+        return name.rpartition(".")[2] in DIG
+
+    def _objective(self, flows: Floats) -> float:
+        """The goal's value as the programme has it."""
+        if self.goal == "pumping":
+            return float(flows.sum()) * HOUR
+        used = (flows > 0).any(axis=0)
+        if self.goal == "wells":
+            return float(used.sum()) + 1e-6 * float(flows.sum()) * HOUR
+        assert self.prices is not None
+        return cost_of(self.prices, flows)
+
+    def _badness(self, step: Step) -> tuple[float, float, float]:
+        kinds = [(self.rows.limits[i].kind, t) for i, t in step.excess.items()]
+        dig = sum(t for kind, t in kinds if kind in ("dry", "stability"))
+        rest = sum(t for kind, t in kinds if kind not in ("dry", "stability"))
+        return round(dig, 3), round(rest, 3), step.objective
+
+    def _trust(self, after: Step) -> None:
+        """Where the true model is far from what was expected, the next step is bounded."""
+        worst = max((t for i, t in after.excess.items()
+                     if self.rows.limits[i].kind == "dry"), default=0.0)  # fmt: skip
+        allowed = max(self.planned.excess.values(), default=0.0) if self.planned else 0.0
+        if worst > allowed + 0.25:
+            self.step = max(0.5 * self.step, 0.1)
+
+    def _equal(self, begun: Step) -> None:
+        """The same wells, all of a table alike: what the sizing is compared with."""
+        assert self.first is not None
+        seen, at = self.first.copy(), begun
+        while self.solves < self.most_solves and not any(step.taken for step in self.equal):
+            try:
+                found = self._plan(at, seen, equal=True)
+            except Infeasible:
+                return
+            flows = self._as_written(found.flows)
+            after = self._solve("equal rates", flows)
+            if after.outcome.failed:
+                return
+            after.point = filled(self.rows, after.point, at.point, seen)
+            seen.learn(self.rows, at.point, after.point)
+            self.equal.append(after)
+            at = after
+
+
+def _still(rows: Rows) -> Responses:
+    """Responses that say nothing: for rows at a point alone."""
+    return Responses([np.zeros((stage.limit.size, len(stage.wells))) for stage in rows.stages])
+
+
+def cost_of(prices: Prices, flows: Floats) -> float:
+    """What flows (S, C) [m³/s] cost by the programme's prices."""
+    on = flows > 0
+    posts = np.ceil(on.sum(axis=1) / prices.pumps_per_post)
+    return float(
+        prices.well @ on.any(axis=0)
+        + prices.pump @ on.sum(axis=1)
+        + (prices.flow * flows).sum()
+        + prices.post @ posts
+    )
+
+
+def answer_of(step: Step, name: str) -> Any:
+    """The value of one of a step's answers; None where it has none."""
+    return step.outcome.answers.get(name, {}).get("value")
