@@ -181,7 +181,7 @@ def pump_rows(
     sizes = Counter(point.group for point in points)
     rows: list[tuple[object, ...]] = []
     for at, (point, drive, state) in enumerate(zip(points, drives, states, strict=True)):
-        if drive.governing == "dry" or (point.follows_floor and formation is None):
+        if drive.governing in ("dry", "not used") or (point.follows_floor and formation is None):
             rows.append((at, "status", "inactive"))
             continue
         rows.append((at, "status", "active"))

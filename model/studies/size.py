@@ -45,8 +45,13 @@ from wellring.inputs.site import Scheme
 from wellring.model.result_folders import safe_name
 from wellring.model.run import schemes_of
 from wellring.model.studies.engine import Study, read_with_tables, study_of
-from wellring.model.studies.sizing.new_scheme import free_name, sized_scheme, write_site
-from wellring.model.studies.sizing.prices import prices_of, stage_weeks
+from wellring.model.studies.sizing.new_scheme import (
+    check_target,
+    free_name,
+    sized_scheme,
+    write_site,
+)
+from wellring.model.studies.sizing.prices import check_prices, prices_of, stage_weeks
 from wellring.model.studies.sizing.programme import Goal, Infeasible
 from wellring.model.studies.sizing.result import Sized, point_of
 from wellring.model.studies.sizing.rows import Rows, candidates_of, rows_of
@@ -94,6 +99,10 @@ def size(
         faults.add(path.name, "--scheme", chosen.name, "a scheme with deep wells, whose flows are "
                    "sized", "For wellpoints and ejectors take --sweep.")  # fmt: skip
         faults.raise_if_any()
+    target = Path(write) if write else path.with_name(f"{path.stem}_sized.toml")
+    check_target(path, target)
+    if goal == "cost":
+        check_prices(site)
     folder = study_folder(path, chosen.name, out)
     study = study_of(
         site, tables, folder, scheme=chosen.name, solver=solver, workers=workers,
@@ -130,7 +139,7 @@ def size(
         tell("the wells' own limits leave no flows at all")
     done = Sized(study, chosen.name, "", own, begun.flows, search)
     done.warnings = _notes(done, site)
-    _write(done, site, tables, number, write, figures, tell)
+    _write(done, site, tables, number, target, figures, tell)
     return done
 
 
@@ -204,7 +213,7 @@ def _write(
     site: Site,
     tables: dict[str, Any],
     number: int,
-    write: str | Path | None,
+    target: Path,
     figures: bool,
     say: Say,
 ) -> None:
@@ -217,7 +226,6 @@ def _write(
         f"{done.scheme}, sized", [scheme.name for scheme in site.description.schemes]
     )
     if step is not None and done.dig_holds:
-        target = Path(write) if write else site.file.with_name(f"{site.file.stem}_sized.toml")
         scheme = sized_scheme(
             tables["schemes"][number], done.new_scheme, done.rows.candidates, done.search.stages,
             step.flows, site.crs.metres_per_unit, site.description.site.show,

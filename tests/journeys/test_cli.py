@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-COMMANDS = ("start", "check", "run", "report", "solver")
+COMMANDS = ("start", "check", "run", "size", "report", "solver")
 QUICK = ("--no-figures", "--no-side-studies")
 PLAIN = ("value", "unit", "limit", "ok")
 """Keys of an answer that hold numbers; the others are words, which may name units."""

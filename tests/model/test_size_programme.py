@@ -19,7 +19,7 @@ from wellring.model.studies.sizing.rows import Limit
 from wellring.model.studies.sizing.search import cost_of
 
 T, R = 1e-3, 300.0
-"""Transmissivity [m²/s] and distance of the source [m] of the aquifer that Thiem's formula gives."""
+"""Transmissivity [m²/s] and distance of the source [m] in Thiem's formula."""
 NEED = 2.0
 """Lowering [m] asked at every control."""
 MOST = 4e-3

@@ -45,10 +45,10 @@ class Potential:
 
     def _potential(self, level: Floats) -> Floats:
         wet = np.clip(level, self.base, self.top) - self.base
-        above = np.maximum(level - self.top, 0.0)
-        above = np.where(np.isfinite(self.top), above * (self.top - self.base), 0.0)
+        thick = np.where(np.isfinite(self.top), self.top, self.base) - self.base
+        above = np.maximum(level - self.top, 0.0) * thick
         below = np.minimum(level - self.base, 0.0) * _LEAST
-        return np.where(np.isnan(level), np.nan, 0.5 * wet**2 + np.nan_to_num(above) + below)
+        return np.asarray(0.5 * wet**2 + above + below)
 
     def _slope(self, level: Floats) -> Floats:
         return np.maximum(np.minimum(level, self.top) - self.base, _LEAST)

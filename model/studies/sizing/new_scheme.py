@@ -73,14 +73,12 @@ def free_name(wanted: str, taken: Sequence[str]) -> str:
     return name
 
 
-def write_site(site_file: Path, target: Path, scheme: Mapping[str, Any], note: str) -> Path:
-    """A copy of the site file with one more scheme; what was written there before is replaced.
-
-    The copy must read as a site, else nothing is written.
+def check_target(site_file: Path, target: Path) -> None:
+    """Refuse a file for the new scheme that cannot be taken, before anything is solved.
 
     Raises
     ------
-    InputFaults : `target` is a file that wellring size did not write, or cannot be written.
+    InputFaults : `target` is a file that wellring size did not write, or lies in another folder.
     """
     faults = FaultLog()
     if target.exists():
@@ -88,11 +86,22 @@ def write_site(site_file: Path, target: Path, scheme: Mapping[str, Any], note: s
         if begins != HEAD:
             faults.add(target, "the file", None, "no file, or one that wellring size wrote",
                        "Name another with --write.")  # fmt: skip
-            faults.raise_if_any()
     if target.parent.resolve() != site_file.parent.resolve():
         faults.add(target, "--write", target.name, f"a file in {site_file.parent}",
                    "Paths in a site file count from its folder.")  # fmt: skip
-        faults.raise_if_any()
+    faults.raise_if_any()
+
+
+def write_site(site_file: Path, target: Path, scheme: Mapping[str, Any], note: str) -> Path:
+    """A copy of the site file with one more scheme; what was written there before is replaced.
+
+    The copy must read as a site, else nothing is written.
+
+    Raises
+    ------
+    InputFaults : as :func:`check_target`.
+    """
+    check_target(site_file, target)
     text = site_file.read_text(encoding="utf-8-sig").replace("\r\n", "\n")
     block = toml_block("schemes", scheme)
     whole = f"{HEAD}{site_file.name}: {note}\n{text.rstrip()}\n\n{block}"

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from wellring.inputs.drainage import DeepWells
 from wellring.inputs.operations import Operations
+from wellring.inputs.read_site import Site
 from wellring.inputs.units import DAY
 from wellring.model.layout import Layout
 from wellring.model.studies.sizing.programme import Prices
@@ -35,6 +36,22 @@ PRICED = ("wage", "power_price", "pump_hire", "standby_hire", "drilling", "insta
 """Prices that flows and wells change the sum of."""
 
 
+def check_prices(site: Site) -> None:
+    """Refuse the goal of least cost where nothing has a price.
+
+    Raises
+    ------
+    InputFaults : [operations] has no price that wells and flows change the sum of.
+    """
+    given = site.description.operations or Operations()
+    if not any(getattr(given, key) for key in PRICED):
+        faults = site.fault_log()
+        faults.add(site.file.name, "operations", None,
+                   f"a price for --goal cost: one of {', '.join(PRICED)}",
+                   "Add it, or take --goal pumping or --goal wells.")  # fmt: skip
+        faults.raise_if_any()
+
+
 def stage_weeks(layout: Layout) -> tuple[Floats, bool]:
     """Weeks (S,) each stage is pumped, and whether all are known; 1 where one is not."""
     stages = layout.site.description.excavation.stages
@@ -53,18 +70,8 @@ def prices_of(layout: Layout, rows: Rows, levels: Sequence[Floats]) -> Prices:
     Parameters
     ----------
     levels : in each stage, the level [m] in each of its wells as the scheme stands.
-
-    Raises
-    ------
-    InputFaults : [operations] has no price that wells and flows change the sum of.
     """
     given = layout.site.description.operations or Operations()
-    if not any(getattr(given, key) for key in PRICED):
-        faults = layout.site.fault_log()
-        faults.add(layout.site.file.name, "operations", None,
-                   f"a price for --goal cost: one of {', '.join(PRICED)}",
-                   "Add it, or take --goal pumping or --goal wells.")  # fmt: skip
-        faults.raise_if_any()
     weeks, _ = stage_weeks(layout)
     count = len(rows.candidates)
     flow = np.zeros((len(rows.stages), count))

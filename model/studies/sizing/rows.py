@@ -135,7 +135,7 @@ class Rows:
     stages: list[StageRows]
     limits: list[Limit]
     places: dict[int, tuple[Floats, Floats]]
-    """Stage → site coordinates of the floor's rows, for words."""
+    """Stage → site coordinates of the rows of floor and stability, which come first, for words."""
     untouchable: list[str]
     """Limits that were passed before the work: nothing helps."""
 
@@ -215,7 +215,8 @@ def rows_of(layout: Layout, outcome: Outcome, keep_neighbours: bool) -> Rows:
             belongs(str(told["label"]).rpartition(": ")[2], "answer", 1)
         rows.limit = np.array([*own, *([-1] * len(rows.wells))], dtype=np.intp)
         stages.append(rows)
-        places[number] = (x[rows.floor], y[rows.floor])
+        cells = np.concatenate([rows.floor, rows.stability])
+        places[number] = (x[cells], y[cells])
         for name, use in outcome.fields.items():
             if keep_neighbours and name.startswith(NEIGHBOUR) and np.isinf(use[number]).any():
                 criterion = CRITERIA[name.removeprefix(NEIGHBOUR)][0]

@@ -1,0 +1,147 @@
+"""`wellring size`: least pumping, fewest wells, what blocks, and the scheme it writes."""
+
+from __future__ import annotations
+
+import csv
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+WELLS = {
+    "method": "deep wells",
+    "ring": {"offset": 2.0, "count": 6},
+    "screen": [-11.0, -3.0],
+    "diameter": "400 mm",
+    "hold": -8.5,
+}
+
+
+@pytest.fixture(scope="module")
+def make(plain_site: Callable[..., Path]) -> Callable[..., Path]:
+    def made(folder: Path, **changes: Any) -> Path:
+        wells = {**WELLS, **changes}
+        return plain_site(folder, formations=(-2.0, -4.0), drainage=[wells], cell=4.0, sublayer=2.0)
+
+    return made
+
+
+@pytest.fixture(scope="module")
+def sized(
+    tmp_path_factory: pytest.TempPathFactory,
+    make: Callable[..., Path],
+    wellring: Callable[..., Any],
+) -> tuple[Path, Any]:
+    site = make(tmp_path_factory.mktemp("sized") / "site")
+    return site, wellring("size", site, "--workers", "2", "--json")
+
+
+def test_the_least_pumping_is_dry_and_less_than_equal_rates(sized: tuple[Path, Any]) -> None:
+    _, done = sized
+    assert done.code == 0, done.err
+    told = json.loads(done.out)
+    assert told["found"] is True
+    assert told["solves"] <= told["candidates"] + 10 == told["most_solves"]
+    total = told["total_m3_s"]
+    assert total["sized"] < total["equal rates"] < total["as it stands"]
+    margins = [a["value"] for n, a in told["answers"].items() if n.endswith(".dry_margin")]
+    assert all(0.5 - 1e-3 <= margin <= 0.52 for margin in margins)
+
+
+def test_the_new_scheme_runs_and_is_what_was_told(
+    sized: tuple[Path, Any], wellring: Callable[..., Any]
+) -> None:
+    site, done = sized
+    told = json.loads(done.out)
+    file = site.with_name(told["file"])
+    assert site.read_text() in file.read_text()
+    run = wellring("run", file, "--scheme", told["new_scheme"], "--no-figures",
+                   "--no-side-studies", "--json")  # fmt: skip
+    assert run.code == 0, run.err
+    answers = json.loads(run.out)
+    answers = answers.get(told["new_scheme"], answers)
+    for name, before in told["answers"].items():
+        if name.endswith((".dry_margin", ".inflow_total")):
+            assert answers[name]["value"] == pytest.approx(before["value"], rel=2e-3)
+
+
+def test_the_folder_holds_table_and_figure(sized: tuple[Path, Any]) -> None:
+    site, done = sized
+    told = json.loads(done.out)
+    folder = site.parent / "site.size" / "scheme"
+    assert json.loads((folder / "size.json").read_text()) == told
+    with open(folder / "tables" / "flows.csv", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert len(rows) == 12
+    assert sum(float(row["sized [m3/s]"]) for row in rows) == pytest.approx(
+        told["total_m3_s"]["sized"]
+    )
+    assert (folder / "figures" / "size.png").stat().st_size > 10_000
+    assert "all limits hold" in (folder / "size.txt").read_text()
+
+
+def test_what_was_solved_is_taken_up_again(
+    sized: tuple[Path, Any], wellring: Callable[..., Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A second time nothing is solved: the same answer comes from what is kept."""
+    from wellring.model.studies import workers
+
+    def never(*unused: Any) -> None:
+        raise AssertionError("a variant was solved again")
+
+    monkeypatch.setattr(workers, "solve_variant", never)
+    site, done = sized
+    again = wellring("size", site, "--workers", "1", "--json")
+    assert json.loads(again.out) == json.loads(done.out)
+
+
+def test_fewest_wells(sized: tuple[Path, Any], wellring: Callable[..., Any]) -> None:
+    """No more wells than the least pumping has, and at least as much water; dry all the same."""
+    site, done = sized
+    least = json.loads(done.out)
+    fewest = wellring("size", site, "--goal", "wells", "--workers", "2", "--no-figures",
+                      "--json")  # fmt: skip
+    assert fewest.code == 0, fewest.err
+    told = json.loads(fewest.out)
+    assert told["wells"] < least["wells"] <= 6
+    assert told["total_m3_s"]["sized"] > 0.99 * least["total_m3_s"]["sized"]
+    assert all(a["ok"] for n, a in told["answers"].items() if n.endswith(".dry_margin"))
+
+
+def test_what_cannot_be_names_what_blocks(
+    tmp_path: Path, make: Callable[..., Path], wellring: Callable[..., Any]
+) -> None:
+    """Pumps far too small: not dry, by how much and where, and which wells give all they can."""
+    site = make(tmp_path / "site", pump={"capacity": "4 m3/h"})
+    done = wellring("size", site, "--workers", "2", "--no-figures", "--json")
+    assert done.code == 1, done.err
+    told = json.loads(done.out)
+    assert told["found"] is False
+    assert told["file"] is None
+    assert not site.with_name("site_sized.toml").exists()
+    first = told["blocked_by"][0]
+    assert first["limit"] == "dig 2: water below formation"
+    assert first["unit"] == "m"
+    margin = told["answers"]["02-dig-2.dry_margin"]["value"]
+    assert first["excess"] == pytest.approx(0.5 - margin, abs=0.1)
+    assert "x 4660" in first["where"]
+    assert told["wells_at_their_most"] == [f"W {i}" for i in range(1, 7)]
+
+
+def test_bad_requests_are_refused(
+    tmp_path: Path, make: Callable[..., Path], wellring: Callable[..., Any]
+) -> None:
+    site = make(tmp_path / "site")
+    done = wellring("size", site, "--goal", "cost")
+    assert done.code == 2
+    assert "a price for --goal cost" in done.err
+    done = wellring("size", site, "--scheme", "another")
+    assert done.code == 2
+    mine = site.with_name("mine.toml")
+    mine.write_text(site.read_text())
+    done = wellring("size", site, "--write", mine, "--workers", "2", "--no-figures")
+    assert done.code == 2
+    assert "no file, or one that wellring size wrote" in done.err
+    assert mine.read_text() == site.read_text()
