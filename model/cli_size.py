@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, NoReturn
 
 import typer
 
+from wellring.inputs.faults import FaultLog
 from wellring.model.terminal import (
     DrawOption,
     JsonOption,
@@ -35,6 +36,17 @@ def size(
     goal: Annotated[
         Goal, typer.Option("--goal", help="Least pumping, fewest wells or least cost.")
     ] = Goal.pumping,
+    spacing: Annotated[
+        list[str] | None,
+        typer.Option("--spacing", help="Try this spacing of points instead; repeat it."),
+    ] = None,
+    count: Annotated[
+        list[str] | None,
+        typer.Option("--count", help="Try so many points instead; repeat it."),
+    ] = None,
+    table: Annotated[
+        str | None, typer.Option("--table", help="Name of the drainage table to spread otherwise.")
+    ] = None,
     without_neighbours: Annotated[
         bool,
         typer.Option("--without-neighbours", help="Leave neighbours' limits aside; only tell."),
@@ -58,10 +70,13 @@ def size(
 ) -> None:
     """The least pumping (wells, cost) that keeps every stage dry and all limits, proven by a solve.
 
+    With --spacing or --count: the widest spacing, or the fewest points, that stay dry.
     Exit code 0: found, and all limits of the site hold; 1: some limit does not.
 
     Example: wellring size my_site/site.toml --goal wells
     """
+    if spacing or count:
+        _sweep(site, scheme, spacing, count, table, write, out, workers, cluster, solver, as_json)
     from wellring.model.studies.size import size as size_site
 
     with Progress() as say:
@@ -77,6 +92,47 @@ def size(
             solver=solver,
             say=say,
             figures=figures,
+        )
+    if as_json:
+        print_json(done.as_json())
+    else:
+        typer.echo(done.text() + f"Files: {done.study.folder}")
+    raise typer.Exit(done.exit_code)
+
+
+def _sweep(
+    site: Path,
+    scheme: str | None,
+    spacing: list[str] | None,
+    count: list[str] | None,
+    table: str | None,
+    write: Path | None,
+    out: Path | None,
+    workers: int | None,
+    cluster: str | None,
+    solver: Path | None,
+    as_json: bool,
+) -> NoReturn:
+    """The other way to size: points of one table closer or farther apart."""
+    from wellring.model.studies.sizing.sweep import sweep
+
+    if spacing and count:
+        faults = FaultLog()
+        faults.add("the command", "--count", ", ".join(count), "either --spacing or --count")
+        faults.raise_if_any()
+    with Progress() as say:
+        done = sweep(
+            site,
+            "spacing" if spacing else "count",
+            spacing or count or [],
+            scheme,
+            table,
+            out,
+            write=write,
+            workers=workers,
+            cluster=cluster,
+            solver=solver,
+            say=say,
         )
     if as_json:
         print_json(done.as_json())

@@ -27,6 +27,9 @@ answers say is dry and within all limits, with the flows as they are written dow
 
 Not in the programme, and only told from the true model: limits of the whole run (volume),
 flotation, pumps' heads, damage classes, and everything in time.
+
+Points on a ring or a line (wellpoints, ejectors, wells) are swept by spacing or count instead
+(`sizing/sweep.py`).
 """
 
 from __future__ import annotations
@@ -41,18 +44,11 @@ from numpy.typing import NDArray
 
 from wellring.inputs.drainage import DeepWells
 from wellring.inputs.read_site import Site
-from wellring.inputs.site import Scheme
-from wellring.model.result_folders import safe_name
-from wellring.model.run import schemes_of
 from wellring.model.studies.engine import Study, read_with_tables, study_of
-from wellring.model.studies.sizing.new_scheme import (
-    check_target,
-    free_name,
-    sized_scheme,
-    write_site,
-)
+from wellring.model.studies.sizing.new_scheme import free_name, sized_scheme, write_site
 from wellring.model.studies.sizing.prices import check_prices, prices_of, stage_weeks
 from wellring.model.studies.sizing.programme import Goal, Infeasible
+from wellring.model.studies.sizing.request import one_scheme, study_folder, target_of
 from wellring.model.studies.sizing.result import Sized, point_of
 from wellring.model.studies.sizing.rows import Rows, candidates_of, rows_of
 from wellring.model.studies.sizing.search import Search
@@ -97,10 +93,9 @@ def size(
     if not any(isinstance(table, DeepWells) for table in chosen.drainage):
         faults = site.fault_log()
         faults.add(path.name, "--scheme", chosen.name, "a scheme with deep wells, whose flows are "
-                   "sized", "For wellpoints and ejectors take --sweep.")  # fmt: skip
+                   "sized", "For wellpoints and ejectors take --spacing or --count.")  # fmt: skip
         faults.raise_if_any()
-    target = Path(write) if write else path.with_name(f"{path.stem}_sized.toml")
-    check_target(path, target)
+    target = target_of(path, write)
     if goal == "cost":
         check_prices(site)
     folder = study_folder(path, chosen.name, out)
@@ -141,30 +136,6 @@ def size(
     done.warnings = _notes(done, site)
     _write(done, site, tables, number, target, figures, tell)
     return done
-
-
-def one_scheme(site: Site, name: str | None) -> tuple[Scheme, int]:
-    """The scheme called `name`, or the only one, and its number in the site file.
-
-    Raises
-    ------
-    InputFaults : there are several, or none.
-    """
-    faults = site.fault_log()
-    schemes = site.description.schemes
-    if name is None and len(schemes) != 1:
-        names = ", ".join(f"'{scheme.name}'" for scheme in schemes) or "none in this site file"
-        faults.add(site.file.name, "--scheme", None, f"the name of one scheme: {names}")
-    faults.raise_if_any()
-    ((number, chosen),) = schemes_of(site, name)
-    return chosen, number
-
-
-def study_folder(site_file: Path, scheme: str, out: str | Path | None) -> Path:
-    """Where a sizing study is kept."""
-    if out is not None:
-        return Path(out)
-    return site_file.parent / f"{site_file.stem}.size" / safe_name(scheme)
 
 
 def _with_flows(study: Study, layout: Any, stages: list[str], start: Floats) -> Study:

@@ -8,7 +8,10 @@ makes the excesses least, the dig's before the neighbours'. Flows inside are in 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import contextlib
+import os
+import sys
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -102,6 +105,19 @@ class Planned:
     def feasible(self) -> bool:
         """Whether all limits hold in the programme."""
         return not self.excess
+
+
+@contextlib.contextmanager
+def _stdout_aside() -> Iterator[None]:
+    """What HiGHS prints in spite of all its options goes to stderr, not among our answers."""
+    sys.stdout.flush()
+    kept = os.dup(1)
+    try:
+        os.dup2(2, 1)
+        yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
 
 
 class Infeasible(Exception):
@@ -313,16 +329,17 @@ class _Model:
         entries = np.array(at, dtype=float).reshape(-1, 3)
         where = entries[:, :2].astype(int).T
         matrix = coo_array((entries[:, 2], tuple(where)), shape=(len(low), total)).tocsr()
-        done = milp(
-            cost,
-            integrality=np.concatenate([self.whole, np.zeros(len(limits))]),
-            bounds=Bounds(
-                np.concatenate([self.lows, np.zeros(len(limits))]),
-                np.concatenate([self.highs, np.full(len(limits), np.inf)]),
-            ),
-            constraints=LinearConstraint(matrix, low, high),
-            options={"time_limit": 120.0, "mip_rel_gap": 1e-4},
-        )
+        with _stdout_aside():
+            done = milp(
+                cost,
+                integrality=np.concatenate([self.whole, np.zeros(len(limits))]),
+                bounds=Bounds(
+                    np.concatenate([self.lows, np.zeros(len(limits))]),
+                    np.concatenate([self.highs, np.full(len(limits), np.inf)]),
+                ),
+                constraints=LinearConstraint(matrix, low, high),
+                options={"time_limit": 120.0, "mip_rel_gap": 1e-4},
+            )
         if done.x is None:
             return None
         return done.x[:n], {limit: float(done.x[column]) for limit, column in slack.items()}

@@ -45,6 +45,8 @@ WORTH = 5e-3
 """What a further step must promise, as a part of the goal."""
 DELIVERED = 5e-3
 """Part of a flow that the true model may give less than was asked."""
+MOST_EQUAL = 3
+"""Solves that equal rates may take."""
 DIG = ("dry_margin", "uplift", "exit_gradient", "heave", *SCALARS)
 """Answers of a stage that must hold for a step to be taken."""
 
@@ -138,15 +140,19 @@ class Search:
             if any(np.allclose(flows, step.flows, rtol=1e-6, atol=1e-12) for step in self.steps):
                 break
             after = self._solve(f"step {len(self.steps) + 1}", flows)
-            if after.outcome.failed:
+            if after.outcome.failed:  # once more, half of the way
+                flows = self._as_written(0.5 * (flows + at.flows))
+                after = self._solve(f"step {len(self.steps) + 1}, halved", flows)
+                if after.outcome.failed:
+                    break
                 self.step *= 0.5
-                continue
             after.point = filled(self.rows, after.point, at.point, seen)
             seen.learn(self.rows, at.point, after.point)
             self.steps.append(after)
             self._trust(after)
             at = after
-        self._equal(begun)
+        if self.best is not None:
+            self._equal(begun)
 
     def _enough(self, found: Planned) -> bool:
         """Whether the programme promises too little to go on."""
@@ -257,7 +263,11 @@ class Search:
         """The same wells, all of a table alike: what the sizing is compared with."""
         assert self.first is not None
         seen, at = self.first.copy(), begun
-        while self.solves < self.most_solves and not any(step.taken for step in self.equal):
+        while (
+            self.solves < self.most_solves
+            and len(self.equal) < MOST_EQUAL
+            and not any(step.taken for step in self.equal)
+        ):
             try:
                 found = self._plan(at, seen, equal=True)
             except Infeasible:
