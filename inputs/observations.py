@@ -22,8 +22,8 @@ LEVEL_ERROR = 0.05
 """Standard error [m] of a level or drawdown where none is given (common practice, no source)."""
 FLOW_ERROR = 0.1
 """Standard error of a flow, as a part of it, where none is given (common practice, no source)."""
-_LEAST_FLOW_ERROR = 1e-6
-"""[m³/s]: a flow measured as none is not known better than to a few litres an hour."""
+_LEAST_ERROR = 1e-6
+"""[m³/s or m]: what is measured as nought is not known better."""
 _COLUMNS = ("point", "stage", "day", "value", "error", "weight", "at_least", "at_most")
 
 
@@ -37,7 +37,7 @@ class Observation:
     stage : 0 before the work, then 1, 2 … in the order of the dig; None where a day is given.
     day : of the site's own count; None where a stage is given.
     value : None where nothing was measured (yet).
-    error : standard error.
+    error : standard error; `share`, where it was given as a part of the value, that part.
     weight : on the residual over its error; 0 keeps a measurement out of the fit, to test it.
     at_least, at_most : what the value must not pass, or None.
     """
@@ -52,6 +52,11 @@ class Observation:
     weight: float = 1.0
     at_least: float | None = None
     at_most: float | None = None
+    share: float | None = None
+
+    def error_at(self, value: float) -> float:
+        """Standard error of a reading of `value`."""
+        return self.error if self.share is None else max(self.share * abs(value), _LEAST_ERROR)
 
     @property
     def unit(self) -> str:
@@ -124,7 +129,7 @@ class _Reader:
             self._fault(row, "point", "the name of one of the [[points]], or of a well")
         stage, day = self._when(row)
         value = self._quantity(row, "value", kind)
-        error = self._error(row, kind, value)
+        error, share = self._error(row, kind, value)
         weight = 1.0
         if row.text("weight"):
             number = row.quantity("weight", "1", self.faults, self.ref)
@@ -137,7 +142,7 @@ class _Reader:
         if len(self.faults.faults) > before:
             return None
         return Observation(
-            row.line, kind, row.text("point"), stage, day, value, error, weight, least, most
+            row.line, kind, row.text("point"), stage, day, value, error, weight, least, most, share
         )
 
     def _when(self, row: Row) -> tuple[int | None, float | None]:
@@ -166,23 +171,21 @@ class _Reader:
             return None
         return row.quantity(column, UNIT[kind], self.faults, self.ref)
 
-    def _error(self, row: Row, kind: Kind, value: float | None) -> float:
+    def _error(self, row: Row, kind: Kind, value: float | None) -> tuple[float, float | None]:
+        """Standard error, and the part of the value that it is, if it was given so."""
         text = row.text("error")
-        usual = LEVEL_ERROR
-        if kind == "flow":
-            usual = max(FLOW_ERROR * abs(value or 0.0), _LEAST_FLOW_ERROR)
-        if not text:
-            return usual
+        share: float | None = FLOW_ERROR if kind == "flow" and not text else None
+        error: float | None = LEVEL_ERROR
         if text.endswith("%"):
             share = row.quantity("error", "1", self.faults, self.ref)
-            error = None if share is None else share * abs(value or 0.0)
-        else:
+        elif text:
             error = row.quantity("error", UNIT[kind], self.faults, self.ref)
-        if error is None:
-            return usual
-        if not error > 0 and value is not None:
+        if (share is not None and not share > 0) or (error is not None and not error > 0):
             self._fault(row, "error", "a standard error above 0")
-        return error if error > 0 else usual
+            return LEVEL_ERROR, None
+        if share is not None:
+            return max(share * abs(value or 0.0), _LEAST_ERROR), share
+        return error or LEVEL_ERROR, None
 
 
 def _day(text: str) -> float | None:

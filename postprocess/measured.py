@@ -127,7 +127,8 @@ def foretold(
     if not values.size:
         return (float("nan"),) * 3
     # Each case stands for many readings; the same errors for all rows, so that bands compare.
-    read = values[:, None] + item.error * rng.standard_normal((1, 200))
+    error = item.error_at(float(np.median(values)))
+    read = values[:, None] + error * rng.standard_normal((1, 200))
     low, middle, high = np.quantile(read, [0.5 - BAND / 2, 0.5, 0.5 + BAND / 2])
     return float(low), float(middle), float(high)
 

@@ -119,10 +119,12 @@ class Matched:
         for index, item in enumerate(self.rows):
             if item.value is None and len(after):
                 old, new = before[:, index], after[:, index]
-                wide = float(np.nanstd(new)) if np.isfinite(new).any() else 0.0
+                known = new[np.isfinite(new)]
+                wide = float(known.std()) if known.size else 0.0
+                error = item.error_at(float(np.median(known))) if known.size else item.error
                 found.append(
                     Trigger(item, foretold(old, item, rng), foretold(new, item, rng),
-                            wide / item.error)
+                            wide / error)
                 )  # fmt: skip
         return [trigger for trigger in found if np.isfinite(trigger.after[1])]
 

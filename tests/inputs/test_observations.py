@@ -47,6 +47,8 @@ def test_units_and_times(timed: SiteDescription, tmp_path: Path) -> None:
     assert rows[2].day == pytest.approx(1 / 12)
     assert (rows[3].value, rows[3].fitted) == (None, False)
     assert rows[1].where(("dig",)) == "head at P1, day 3.5"
+    assert rows[2].error_at(0.02) == pytest.approx(1e-3)  # 5 % of whatever will be read
+    assert rows[0].error_at(7.0) == rows[0].error
 
 
 def test_stages_and_decimal_commas(steady: SiteDescription, tmp_path: Path) -> None:

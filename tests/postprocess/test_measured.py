@@ -58,3 +58,10 @@ def test_what_is_known_least_is_measured_next():
     assert "soils.clay.kh" in told[0]
     assert "head at C, dig; head at B, dig" in told[1]
     assert "head at A" not in told[1]
+
+
+def test_an_error_in_percent_is_that_of_what_is_foretold():
+    item = Observation(2, "flow", "", 1, None, None, 1e-6, share=0.05)
+    low, middle, high = foretold(np.full(500, 0.02), item, np.random.default_rng(1))
+    assert middle == pytest.approx(0.02, rel=0.02)
+    assert high - low == pytest.approx(2 * 1.6449 * 0.001, rel=0.2)
