@@ -47,10 +47,13 @@ class Fault:
     line: int | None = None
 
     def __str__(self) -> str:
-        where = f"{self.file}:{self.line}" if self.line else self.file
+        file, place, expected, remedy = (
+            _flat(text, _LONGEST) for text in (self.file, self.place, self.expected, self.remedy)
+        )
+        where = f"{file}:{self.line}" if self.line else file
         found = f" is {_shortened(self.value)}" if self.value != "" else ""
-        text = f"{where}: {self.place}{found}; expected {self.expected}"
-        return f"{text}. {self.remedy}" if self.remedy else text
+        text = f"{where}: {place}{found}; expected {expected}"
+        return f"{text}. {remedy}" if remedy else text
 
 
 class InputFaults(WellringError):
@@ -123,7 +126,16 @@ def nearest(name: str, known: Iterable[str]) -> str:
     return f"Known here: {', '.join(words)}" if words else ""
 
 
+_LONGEST = 500
+"""Letters of one part of a fault; parts quote names, headings and words of the user's files."""
+
+
 def _shortened(text: str, limit: int = 120) -> str:
     """`text` in quotes on one line, cut so that a hostile value cannot fill the screen."""
-    flat = "".join(ch if ch.isprintable() else "�" for ch in text)
-    return f"'{flat[:limit]}…'" if len(flat) > limit else f"'{flat}'"
+    return f"'{_flat(text, limit)}'"
+
+
+def _flat(text: str, limit: int) -> str:
+    """`text` on one line of at most `limit` letters, without what a terminal would act on."""
+    flat = "".join(ch if ch.isprintable() else "�" for ch in text[: limit + 1])
+    return f"{flat[:limit]}…" if len(flat) > limit else flat

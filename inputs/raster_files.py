@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
-from wellring.inputs.crs import SiteCrs, same_plan, shift_points
+from wellring.inputs.crs import SiteCrs, on_a_map, same_plan, shift_points
 from wellring.inputs.faults import FaultLog
 from wellring.inputs.named_files import find_file
 
@@ -24,6 +24,9 @@ _FORMATS_TEXT = "a level [m] or a raster file (GeoTIFF or ASCII grid)"
 #: Larger rasters are cut to the pit's surroundings, CUT [m] all round, then thinned.
 MOST_CELLS = 16_000_000
 CUT = 5_000.0
+
+#: Least area of a cell [square of its crs's unit]: a centimetre in degrees, squared.
+LEAST_CELL = 1e-14
 
 _UNITS = {
     "": 1.0, "m": 1.0, "metre": 1.0, "meter": 1.0, "metres": 1.0, "meters": 1.0,
@@ -125,6 +128,15 @@ def _read(
             "It does not say where it lies; export it with its placing",
         )
         return None
+    if not _on_a_map(raster):
+        faults.add(
+            site_file,
+            place,
+            ref,
+            "a raster with its cells on the map, within ±1e8",
+            f"Its placing is {', '.join(f'{item:g}' for item in tuple(raster.transform)[:6])}",
+        )
+        return None
     if raster.colorinterp[0] in (ColorInterp.red, ColorInterp.palette):
         faults.add(
             site_file,
@@ -145,8 +157,9 @@ def _read(
         return None
     window, shape = _part_to_read(raster, own, crs, pit, where, faults)
     masked = raster.read(1, masked=True, window=window, out_shape=shape)
-    levels = np.ma.getdata(masked).astype(float) * raster.scales[0] + raster.offsets[0]
-    levels *= factor
+    with np.errstate(over="ignore", invalid="ignore"):  # what is infinite then counts as missing
+        levels = np.ma.getdata(masked).astype(float) * raster.scales[0] + raster.offsets[0]
+        levels *= factor
     missing = np.ma.getmaskarray(masked) | ~np.isfinite(levels)
     a, b, c, d, e, f = tuple(raster.transform)[:6]
     if window is not None:
@@ -162,6 +175,21 @@ def _read(
     if missing.any():
         _fill(result, missing, where, crs, pit, faults)
     return result
+
+
+def _on_a_map(raster: Any) -> bool:
+    """Whether the corners have coordinates that can be, and the cells an extent."""
+    a, b, c, d, e, f = tuple(raster.transform)[:6]
+    with np.errstate(all="ignore"):
+        corners = np.array(
+            [
+                [a * column + b * row + c, d * column + e * row + f]
+                for column in (0, raster.width)
+                for row in (0, raster.height)
+            ]
+        )
+        extent = abs(a * e - b * d)
+    return on_a_map(corners) and bool(extent > LEAST_CELL)
 
 
 def _own_crs(raster: Any, where: str, crs: SiteCrs, faults: FaultLog) -> pyproj.CRS | None:

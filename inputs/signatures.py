@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import re
+from contextlib import closing
 from pathlib import Path
 
 _HEAD = 65_536
@@ -16,6 +17,7 @@ _GEOJSON = re.compile(
     rb'"type"\s*:\s*"(?:FeatureCollection|Feature|GeometryCollection|'
     rb'(?:Multi)?(?:Point|LineString|Polygon))"'
 )
+_VIRTUAL = re.compile(r"\s*create\s+virtual", re.IGNORECASE)
 _COMMANDS = b"gdal_streamed_alg"
 
 
@@ -38,6 +40,31 @@ def is_plain_vector(path: Path) -> bool:
         case ".fgb":
             return head.startswith(b"fgb")
     return False
+
+
+def is_stored_layer(path: Path, layer: str) -> bool:
+    """Whether a GeoPackage keeps a layer's rows, rather than computing them when asked.
+
+    A view is a program: one that counts without end keeps every reader waiting, and a virtual
+    table may read other files.
+
+    Raises
+    ------
+    OSError : it is no database that can be read.
+    """
+    import sqlite3
+
+    try:
+        with closing(
+            sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro&immutable=1", uri=True)
+        ) as base:
+            found = base.execute(
+                "SELECT type, sql FROM sqlite_master WHERE lower(name) = lower(?)", (layer,)
+            ).fetchall()
+    except sqlite3.Error as error:
+        raise OSError(str(error)) from None
+    tables = [str(sql) for kind, sql in found if kind == "table"]
+    return len(tables) == 1 and not _VIRTUAL.match(tables[0])
 
 
 def _is_geojson(path: Path, head: bytes) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import stat
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -52,10 +53,13 @@ def load_toml(path: Path, faults: FaultLog) -> tuple[dict[str, Any], dict[str, i
     Lines are found by a scan of the text: keys inside inline tables have their table's line.
     """
     try:
-        if path.stat().st_size > _LARGEST_FILE:
-            faults.add(
-                path.name, "the file", f"{path.stat().st_size} bytes", "a site file under 5 MB"
-            )
+        state = path.stat()
+        if not (stat.S_ISREG(state.st_mode) or stat.S_ISDIR(state.st_mode)):
+            # A pipe or a device may never end.
+            faults.add(path.name, "the file", None, "a file, not a pipe or device")
+            return None
+        if state.st_size > _LARGEST_FILE:
+            faults.add(path.name, "the file", f"{state.st_size} bytes", "a site file under 5 MB")
             return None
         data = path.read_bytes()
         text = data.decode("utf-8-sig")

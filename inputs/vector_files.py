@@ -13,7 +13,7 @@ import shapely
 from wellring.inputs.crs import SiteCrs, in_use, look_swapped, on_a_map, same_plan, shift_points
 from wellring.inputs.faults import FaultLog, nearest
 from wellring.inputs.named_files import find_file, is_file
-from wellring.inputs.signatures import is_plain_vector
+from wellring.inputs.signatures import is_plain_vector, is_stored_layer
 
 if TYPE_CHECKING:
     import geopandas
@@ -136,7 +136,17 @@ def _find(
     if not layers:
         faults.add(site_file, place, ref, "a layer with geometry", "The file has none")
         return None
-    return path, layer or layers[0]
+    layer = layer or layers[0]
+    try:
+        stored = path.suffix.lower() != ".gpkg" or is_stored_layer(path, layer)
+    except OSError as error:
+        faults.add(site_file, place, ref, _FORMATS_TEXT, f"It cannot be read: {_short(error)}")
+        return None
+    if not stored:
+        remedy = f"'{layer}' is a view, worked out when it is read; export it as a layer"
+        faults.add(site_file, place, ref, "a layer whose features stand in the file", remedy)
+        return None
+    return path, layer
 
 
 def _in_site_metres(

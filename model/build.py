@@ -21,6 +21,7 @@ from wellring.model.excavation import Drains
 from wellring.model.ground import Ground
 from wellring.model.plan_grid import PlanGrid
 from wellring.model.stage_lists import stage_lists
+from wellring.model.system_errors import system_errors
 from wellring.model.walls import WallCells
 from wellring.model.water import WaterBoundaries
 from wellring.postprocess.run_folder import BUDGET_CSV, WELLS_CSV
@@ -62,6 +63,7 @@ class StageModel:
         return (self.active.shape[0], *self.grid.shape)
 
 
+@system_errors()
 def write_stage(stage: StageModel, folder: Path, days: tuple[float, float] | None = None) -> None:
     """Write a stage's MODFLOW 6 input into `folder` (made if missing).
 

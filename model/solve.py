@@ -30,6 +30,7 @@ from wellring.model.rungs import (
     settings_text,
     time_text,
 )
+from wellring.model.solver_output import spoilt
 from wellring.postprocess.answer import MASS_BALANCE_LIMIT
 
 Floats = NDArray[np.float64]
@@ -227,6 +228,9 @@ def _judge(
     began = time.perf_counter()
     why = run_solver(folder, solver, label, progress, time_limit, patience)
     seconds = time.perf_counter() - began
+    if why:
+        return Attempt(rung.name, False, why, seconds)
+    why = spoilt(folder)
     if why:
         return Attempt(rung.name, False, why, seconds)
     discrepancy, total = budget_error(folder / f"{MODEL}.lst")

@@ -136,3 +136,47 @@ def test_geojson_by_its_content(text: str, plain: bool, tmp_path: Path) -> None:
     path = tmp_path / "a.GeoJSON"
     path.write_text(text, encoding="utf-8")
     assert is_plain_vector(path) is plain
+
+
+@pytest.mark.parametrize(
+    ("statement", "stored"),
+    [
+        ("", True),
+        ("CREATE VIEW v AS WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n) "
+         "SELECT i AS fid, geom FROM n, points WHERE points.fid = 1", False),
+        ("CREATE VIEW v AS SELECT fid, geom FROM points", False),
+        ("CREATE  virtual\nTABLE v USING rtree(id, a, b)", False),
+    ],
+    ids=["table", "endless view", "view", "virtual table"],
+)  # fmt: skip
+def test_a_layer_of_a_geopackage_stands_in_it(
+    statement: str, stored: bool, tmp_path: Path, crs: SiteCrs
+) -> None:
+    import sqlite3
+    from contextlib import closing
+
+    import geopandas
+    import shapely
+
+    path = tmp_path / "a.gpkg"
+    points = geopandas.GeoDataFrame(geometry=[shapely.Point(466000, 5918000)], crs="EPSG:32633")
+    points.to_file(path, layer="points", engine="pyogrio")
+    if statement:
+        with closing(sqlite3.connect(path)) as base:
+            base.execute(statement)
+            for table in ("gpkg_contents", "gpkg_geometry_columns"):
+                base.execute(f"CREATE TEMP TABLE t AS SELECT * FROM {table}")
+                base.execute("UPDATE t SET table_name = 'v'")
+                for column in ("identifier",) if table == "gpkg_contents" else ():
+                    base.execute(f"UPDATE t SET {column} = 'v'")
+                base.execute(f"INSERT INTO {table} SELECT * FROM t")
+                base.execute("DROP TABLE t")
+            base.commit()
+    faults = FaultLog()
+    name = f"a.gpkg#{'v' if statement else 'points'}"
+    found = read_features(name, tmp_path, crs, faults, "site.toml", "place")
+    assert (found is not None) is stored
+    if not stored:
+        assert len(faults.faults) == 1, faults
+    if "VIEW" in statement:
+        assert "is a view" in str(faults.faults[0])
