@@ -251,6 +251,11 @@ def on_a_map(xy: np.ndarray) -> bool:
     return bool((np.abs(np.asarray(xy, dtype=float)) <= LARGEST_COORDINATE).all())
 
 
+def on_a_plane(crs: pyproj.CRS) -> bool:
+    """Whether a crs gives places in plan: not heights alone, nor axes of nowhere."""
+    return bool(crs.is_projected or crs.is_geographic)
+
+
 def look_swapped(crs: SiteCrs, xy: np.ndarray) -> bool:
     """Whether points [site metres] lie where the crs is used only once x and y are exchanged."""
     return in_use(crs, lonlat_of(crs, xy)) is False and (

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
-from wellring.inputs.crs import SiteCrs, on_a_map, same_plan, shift_points
+from wellring.inputs.crs import SiteCrs, on_a_map, on_a_plane, same_plan, shift_points
 from wellring.inputs.faults import FaultLog
 from wellring.inputs.named_files import find_file
 
@@ -152,6 +152,10 @@ def _read(
     if raster.count > 1:
         faults.warn(f"{where} has {raster.count} bands; the first is taken as the levels")
     own = _own_crs(raster, where, crs, faults)
+    if own is not None and not on_a_plane(own):
+        remedy = f"{own.name} places nothing on a map; give the raster the crs it is drawn in"
+        faults.add(site_file, place, ref, "a raster in a projected or geographic crs", remedy)
+        return None
     factor = _metres_per_level(raster, own, where, ref, crs, faults, site_file, place)
     if factor is None:
         return None

@@ -10,7 +10,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from wellring.inputs.crs import SiteCrs, in_use, look_swapped, on_a_map, same_plan, shift_points
+from wellring.inputs.crs import (
+    SiteCrs,
+    in_use,
+    look_swapped,
+    on_a_map,
+    on_a_plane,
+    same_plan,
+    shift_points,
+)
 from wellring.inputs.faults import FaultLog, nearest
 from wellring.inputs.named_files import find_file, is_file
 from wellring.inputs.signatures import is_plain_vector, is_stored_layer
@@ -164,6 +172,10 @@ def _in_site_metres(
     xy = shapely.get_coordinates(shapes)
     if own is None:
         faults.warn(f"{where} states no crs; its coordinates are taken to be in {crs.text}")
+    elif not on_a_plane(own):
+        remedy = f"{own.name} places nothing on a map; give the layer the crs it is drawn in"
+        faults.add(site_file, place, ref, "a layer in a projected or geographic crs", remedy)
+        return None
     elif own.is_geographic:
         if (np.abs(xy) > [180.0, 90.0]).any():
             if not _is_geojson(path) or not (np.abs(xy) > 180.0).any():
