@@ -150,6 +150,31 @@ def test_a_normal_end_without_a_closed_budget_is_no_answer(strip, fake, solver, 
     assert "does not close (55" in failure(strip, fake, tmp_path, body)
 
 
+SWINGS = (
+    "with open('outer.csv', 'w') as file:\n"
+    "    print('inner,totim,kper,kstp,nouter,inner,dvmax,model,package,node', file=file)\n"
+    "    for n in range(1, 75):\n"
+    "        change = {change}\n"
+    "        print(100 * n, 1.0, 1, 1, n, 100, change, 1, '', 4810, sep=',', file=file)\n"
+    "time.sleep({seconds})\nsys.exit(1)"
+)
+"""Writes the solver's record of 74 iterations, then works on without end."""
+
+
+def test_an_attempt_that_swings_for_ever_is_given_up(strip, fake, tmp_path):
+    body = SWINGS.format(change="(-1) ** n * (4.0 + n % 3)", seconds=60)
+    began = time.monotonic()
+    assert "did not converge (outer iteration 74" in failure(strip, fake, tmp_path, body)
+    assert time.monotonic() - began < 20
+
+
+def test_an_attempt_that_comes_nearer_slowly_goes_on(strip, fake, tmp_path):
+    body = SWINGS.format(change="5.0 * 0.95 ** n", seconds=2)
+    began = time.monotonic()
+    failure(strip, fake, tmp_path, body)
+    assert time.monotonic() - began > 2  # it ended by itself
+
+
 def test_the_next_rung_is_tried_when_one_fails(strip, fake, solver, tmp_path):
     model = strip()
     write_stage(model, tmp_path / "one")
