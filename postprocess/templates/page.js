@@ -3,7 +3,7 @@ const slider = document.getElementById("stage");
 function toStage(k) {
   state.stage = k;
   const name = DATA.stages[k].name;
-  document.getElementById("stagename").textContent = name;
+  for (const place of ["stagename", "planstage"]) document.getElementById(place).textContent = name;
   slider.setAttribute("aria-valuetext", name);
   tellHere();
   redraw();

@@ -289,7 +289,15 @@ def test_prints_every_part(page: Any, tmp_path: Path) -> None:
         text = subprocess.run(
             ["pdftotext", str(tmp_path / "report.pdf"), "-"], capture_output=True, check=True
         ).stdout.decode()
-        for part in ("The answer", "Plan", "Section", "Water balance", "Inputs", "Cautions"):
+        for part in (
+            "The answer",
+            "Plan",
+            "Stage: final dig",
+            "Section",
+            "Water balance",
+            "Inputs",
+            "Cautions",
+        ):
             assert part in text
 
 
