@@ -57,26 +57,29 @@ class _Header:
 class _Returned:
     """What each point of a table gives back [m³/s]: its part of a discharge that grows with it.
 
+    Nothing at first, the points shut: a trickle into dry ground has no level that a solver finds.
     Found by secants; taking each turn's share as it comes would need dozens of turns where most
     of what is given back is pumped again.
     """
 
     members: list[int]
     share: float
-    each: float = _LITTLE
+    each: float = 0.0
     before: tuple[float, float] | None = None
     """What was given each, and what should have been, in the turn before."""
 
     def improve(self, discharge: float) -> bool:
         """Choose another flow for the discharge [m³/s] seen with this one; False where it fits."""
-        due = max(self.share * discharge / len(self.members), _LITTLE)
+        due = self.share * discharge / len(self.members)
+        if due < _LITTLE:
+            due = 0.0
         if abs(due - self.each) <= 0.5 * FLOW_TOLERANCE * due:
             return False
         chosen = due
         if self.before is not None:
             slope = (due - self.before[1]) / (self.each - self.before[0])
             if 0.0 < slope < 1.0:
-                chosen = max((due - slope * self.each) / (1.0 - slope), _LITTLE)
+                chosen = max((due - slope * self.each) / (1.0 - slope), 0.0)
         self.before, self.each = (self.each, due), chosen
         return True
 
@@ -137,7 +140,7 @@ def _moved(points: Sequence[GridPoint], drives: Sequence[PointDrive]) -> list[Po
     return [
         replace(drive, held=point.lowest)
         if drive.held is not None
-        else (first_drive(point) if drive.governing == "no inflow" else drive)
+        else (first_drive(point) if drive.governing in ("no inflow", "not used") else drive)
         for point, drive in zip(points, drives, strict=True)
     ]
 
