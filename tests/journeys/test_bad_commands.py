@@ -116,7 +116,7 @@ def test_scheme_names_make_safe_folders(name: str, safe: str) -> None:
     [
         (["check", "none.toml"], "none.toml: the file; expected a site file to be there"),
         (["run", "."], "Is a directory"),
-        (["check", "site.toml"], "site.toml:94: schemes.0.drainage.0.ring.count is '0'; expected"),
+        (["check", "site.toml"], "site.toml:95: schemes.0.drainage.0.ring.count is '0'; expected"),
         (["run", "site.toml", "--fast"], "No such option"),
         (["report", "."], "run.json; expected a finished run folder"),
     ],

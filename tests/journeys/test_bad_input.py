@@ -46,8 +46,8 @@ CASES: dict[str, tuple[tuple[str, str], str, str, tuple[str, ...]]] = {
         ("a key this table knows", "Did you mean 'clearance'?"),
     ),
     "key unlike any": (
-        ("sy = 0.22", "sy = 0.22\nporosity = 0.3"), "soils.sand.porosity", "",
-        ("Known here: compression, d10, kh, kv, ss, sy, weight",),
+        ("sy = 0.22", "sy = 0.22\nviscosity = 0.3"), "soils.sand.viscosity", "",
+        ("Known here: compression, d10, kh, kv, porosity, ss, sy, weight",),
     ),
     "key of an inline table misspelt": (
         ("{ capacity =", "{ capacty ="), f"{WELLS}.pump.capacty", "", ("'capacity'",),
