@@ -10,6 +10,7 @@ import typer
 
 from wellring.inputs.faults import FaultLog
 from wellring.model.terminal import (
+    ClusterOption,
     DrawOption,
     JsonOption,
     Progress,
@@ -60,10 +61,7 @@ def size(
         typer.Option("--out", help="Folder of the study (default: SITE's name + .size/SCHEME)."),
     ] = None,
     workers: WorkersOption = None,
-    cluster: Annotated[
-        str | None,
-        typer.Option("--cluster", help="Address of a running Dask scheduler.", metavar="ADDRESS"),
-    ] = None,
+    cluster: ClusterOption = None,
     solver: SolverOption = None,
     figures: DrawOption = True,
     as_json: JsonOption = False,

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from wellring.model.terminal import (
+    ClusterOption,
     DrawOption,
     JsonOption,
     OutOption,
@@ -57,12 +58,6 @@ def compare(
     else:
         typer.echo(done.comparison.text() + f"Files: {done.folder}")
     raise typer.Exit(done.exit_code)
-
-
-ClusterOption = Annotated[
-    str | None,
-    typer.Option("--cluster", help="Address of a running Dask scheduler.", metavar="ADDRESS"),
-]
 
 
 def vary(

@@ -21,6 +21,7 @@ from wellring.inputs.faults import SolverFailed, SolverMissing
 from wellring.model.binary_arrays import write_layer_arrays
 from wellring.model.build import MODEL
 from wellring.model.held_signals import held_signals
+from wellring.model.outer_record import going_nowhere, progress_line, ran_away
 from wellring.model.rungs import (
     LADDER,
     POLISH,
@@ -42,12 +43,6 @@ _TIGHTER = ((1e-4, 1e-5), (1e-5, 1e-6), (1e-7, 1e-7))
 
 In small steps: asked for more than it can give, MODFLOW 6 iterates in vain for minutes.
 """
-_RUN_AWAY = ((1e5, 20), (1e8, 5))
-"""An attempt whose head changes [m] stay this large for so many iterations is given up."""
-_WINDOW, _NO_LESS = 20, 0.8
-"""A steady attempt is given up when the head changes of its last iterations are no less than this
-share of those before them (each a window's median), not before the rung's patience is
-over: at that pace it would not end within its iterations."""
 _HEAD_CLOSURE = 1e-4
 _FLOW_CLOSURE = 0.1
 _STILL = 1e-3
@@ -315,11 +310,11 @@ def run_solver(
                     if time.monotonic() > deadline:
                         _end(process)
                         return f"stopped after {time_limit:.0f} s without an answer"
-                    if _ran_away(folder) or (patience and _going_nowhere(folder, patience)):
+                    if ran_away(folder) or (patience and going_nowhere(folder, patience)):
                         _end(process)
-                        return f"it did not converge ({_outer_line(folder)})"
+                        return f"it did not converge ({progress_line(folder)})"
                     if progress is not None:
-                        progress(f"{label}: {_outer_line(folder)}")
+                        progress(f"{label}: {progress_line(folder)}")
         except BaseException:
             if process is not None:
                 with held_signals():
@@ -346,47 +341,6 @@ def _end(process: subprocess.Popen[bytes]) -> None:
     process.wait()
 
 
-def _outer_records(folder: Path) -> list[list[str]]:
-    """The last of the solver's own records of outer iterations; the very last may be cut."""
-    with open(folder / "outer.csv", "rb") as file:
-        file.seek(0, 2)
-        file.seek(max(0, file.tell() - 8000))
-        lines = file.read().decode("ascii", "replace").strip().splitlines()
-    return [line.split(",") for line in lines[1:]]
-
-
-def _ran_away(folder: Path) -> bool:
-    """Whether head changes have been absurd for many iterations on end."""
-    try:
-        changes = [abs(float(record[6])) for record in _outer_records(folder)[:-1]]
-    except (OSError, IndexError, ValueError):
-        return False
-    return any(len(changes) >= many and min(changes[-many:]) > absurd for absurd, many in _RUN_AWAY)
-
-
-def _going_nowhere(folder: Path, patience: int) -> bool:
-    """Whether head changes have stopped falling."""
-    try:
-        records = _outer_records(folder)[:-1]
-        done = int(records[-1][4])
-        changes = np.array([abs(float(record[6])) for record in records])
-    except (OSError, IndexError, ValueError):
-        return False
-    if done < patience or changes.size < 2 * _WINDOW:
-        return False
-    last, before = changes[-_WINDOW:], changes[-2 * _WINDOW : -_WINDOW]
-    return bool(np.median(last) > _NO_LESS * np.median(before))
-
-
-def _outer_line(folder: Path) -> str:
-    """How far the solver is, from its own record of outer iterations."""
-    try:
-        last = _outer_records(folder)[-1]
-        return f"outer iteration {int(last[4])}, largest head change {abs(float(last[6])):.2g} m"
-    except (OSError, IndexError, ValueError):
-        return "working"
-
-
 def _reason(output: str, code: int | None, folder: Path) -> str:
     """Why a run gave no answer, in one line."""
     if code is not None and code < 0:
@@ -394,11 +348,11 @@ def _reason(output: str, code: int | None, folder: Path) -> str:
     # Warnings are numbered alike, and are told before the errors.
     errors = re.findall(r"^\s*\d+\. (.+)$", output.partition("ERROR REPORT")[2], flags=re.M)
     if errors and "convergence failure" in errors[0].lower():
-        return f"it did not converge ({_outer_line(folder)})"
+        return f"it did not converge ({progress_line(folder)})"
     if errors:
         return f"it refused the input: {errors[0].strip()}"
     listing = folder / "mfsim.lst"
     if listing.exists() and "FAILED TO CONVERGE" in listing.read_text(errors="replace").upper():
-        return f"it did not converge ({_outer_line(folder)})"
+        return f"it did not converge ({progress_line(folder)})"
     lines = [line.strip() for line in output.splitlines() if line.strip()]
     return f"it stopped with exit code {code}: {lines[-1] if lines else 'no output'}"

@@ -25,6 +25,10 @@ FiguresOption = Annotated[
     typer.Option("--figures/--no-figures", help="Draw figures, write GIS layers and the report."),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print the answers alone, as JSON.")]
+ClusterOption = Annotated[
+    str | None,
+    typer.Option("--cluster", help="Address of a running Dask scheduler.", metavar="ADDRESS"),
+]
 WorkersOption = Annotated[
     int | None,
     typer.Option("--workers", min=1, help="Solvers at work at a time (default: one a core)."),
