@@ -7,11 +7,12 @@ far outside the borings: that is where most of a groundwater model's cells lie.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 import shapely
+
+from wellring.model.variogram import Variogram, correlation, extent_of, fit_variogram
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -24,17 +25,9 @@ SAME_PLACE = 1e-3
 """Points closer than this [m] are one point, with the mean of their values."""
 FEWEST_FOR_KRIGING = 4
 FEWEST_FOR_TREND = 6
-FEWEST_FOR_FIT = 10
 TREND_SIGNIFICANCE = 0.05
-LONGEST_RANGE = 1.25
-"""Upper bound of the variogram's range, in extents of the data (common practice, no source)."""
 CHUNK = 4_000
 """Points estimated at a time, so that their covariances with the data stay in the cache."""
-LONGEST_LAG = 0.7
-"""Pairs farther apart, in extents of the data, say little of the variogram: they are few and all
-across the middle (common practice, no source)."""
-FIRST_RANGE = 0.5
-"""Range with which the fit begins, in extents of the data."""
 
 
 class RandomField(Protocol):
@@ -48,14 +41,6 @@ class RandomField(Protocol):
     def __call__(self, x: Floats, y: Floats) -> Floats:
         """Its values at points of shape (n,)."""
         ...
-
-
-@dataclass(frozen=True)
-class Variogram:
-    """Spherical variogram without nugget: `range` [m] and `sill` [square of the values' unit]."""
-
-    range: float
-    sill: float
 
 
 def interpolate(
@@ -135,59 +120,6 @@ def interpolate(
     return _krige(x, y, values, xq, yq, with_std, trend, fields)
 
 
-def fit_variogram(x: Floats, y: Floats, residuals: Floats) -> Variogram:
-    """Fit a spherical variogram to `residuals` at (x, y); its sill is their variance.
-
-    The range is held between the mean spacing of neighbours and 1.25 extents of the data: a free
-    fit to values that still contain a slope has no sill to find and runs off. With fewer than 10
-    points an experimental variogram says nothing; the range is then the extent (common practice,
-    no source).
-
-    Parameters
-    ----------
-    x, y, residuals : shape (n,), n ≥ 2, not all equal.
-    """
-    sill = float(np.var(residuals, ddof=1))
-    extent = _extent(x, y)
-    if x.size < FEWEST_FOR_FIT:
-        return Variogram(extent, sill)
-
-    from scipy.optimize import curve_fit
-    from scipy.spatial.distance import pdist
-
-    # Unit extent and unit sill, so that the fit's tolerances fit every site.
-    lag = pdist(np.column_stack([x, y])) / extent
-    half_square = 0.5 * pdist(residuals[:, None], "sqeuclidean") / sill
-    edges = np.linspace(0.0, LONGEST_LAG, int(np.clip(np.sqrt(lag.size), 4, 15)) + 1)
-    kept = lag < LONGEST_LAG
-    part = np.digitize(lag[kept], edges) - 1
-    pairs = np.bincount(part, minlength=edges.size - 1)
-    filled = pairs > 0
-    gamma = np.bincount(part, half_square[kept], edges.size - 1)[filled] / pairs[filled]
-    centres = 0.5 * (edges[1:] + edges[:-1])[filled]
-    lowest = min(float(np.mean(_spacing(x, y))) / extent, LONGEST_RANGE / 2)
-    try:
-        (found,), _ = curve_fit(
-            lambda distance, range: 1.0 - _correlation(distance / range),
-            centres,
-            gamma,
-            p0=(FIRST_RANGE,),
-            sigma=1.0 / np.sqrt(pairs[filled]),
-            absolute_sigma=True,
-            bounds=(lowest, LONGEST_RANGE),
-            loss="soft_l1",
-        )
-    except (RuntimeError, ValueError):  # no convergence, or too few filled bins
-        return Variogram(extent, sill)
-    return Variogram(float(found) * extent, sill)
-
-
-def _correlation(lag: Floats) -> Floats:
-    """The spherical model; `lag` in ranges."""
-    lag = np.minimum(lag, 1.0)
-    return 1.0 + lag * (0.5 * lag * lag - 1.5)
-
-
 def residuals_of(
     x: Floats, y: Floats, values: Floats, trend: bool
 ) -> tuple[Floats, Callable[[Floats, Floats], Floats] | None]:
@@ -244,7 +176,7 @@ def _ordinary(
     size = x.size
 
     def covariance(distance: Floats) -> Floats:
-        return variogram.sill * _correlation(distance / variogram.range)
+        return variogram.sill * correlation(distance / variogram.range)
 
     system = np.ones((size + 1, size + 1))
     system[:size, :size] = covariance(cdist(data, data))
@@ -306,7 +238,7 @@ def _pulled_back(x: Floats, y: Floats, xq: Floats, yq: Floats) -> tuple[Floats, 
     )
     away = asked - near
     distance = np.hypot(away[:, 0], away[:, 1])
-    margin = 0.5 * _extent(x, y)
+    margin = 0.5 * extent_of(x, y)
     kept = np.minimum(1.0, margin / np.maximum(distance, 1e-12))
     moved[outside] = near + away * kept[:, None]
     return moved[:, 0], moved[:, 1]
@@ -399,21 +331,6 @@ def _principal_axes(x: Floats, y: Floats) -> tuple[Floats, Floats]:
 
 def _along(axis: Floats, x: Floats, y: Floats) -> Floats:
     return axis[0] * x + axis[1] * y
-
-
-def _extent(x: Floats, y: Floats) -> float:
-    """Greatest distance between two of the points [m]; independent of the grid's direction."""
-    from scipy.spatial.distance import pdist
-
-    return float(pdist(np.column_stack([x, y])).max())
-
-
-def _spacing(x: Floats, y: Floats) -> Floats:
-    """Distance of each point to its nearest neighbour [m], shape (n,)."""
-    from scipy.spatial import cKDTree
-
-    points = np.column_stack([x, y])
-    return cKDTree(points).query(points, k=2)[0][:, 1]
 
 
 def _distance_to_data(x: Floats, y: Floats, xq: Floats, yq: Floats) -> Floats:

@@ -15,10 +15,9 @@ import numpy as np
 
 from wellring.model.surface_interpolation import (
     FEWEST_FOR_KRIGING,
-    Variogram,
-    fit_variogram,
     residuals_of,
 )
+from wellring.model.variogram import Variogram, fit_variogram
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

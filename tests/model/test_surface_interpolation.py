@@ -9,7 +9,8 @@ import gstools
 import numpy as np
 import pytest
 
-from wellring.model.surface_interpolation import METHODS, fit_variogram, interpolate
+from wellring.model.surface_interpolation import METHODS, interpolate
+from wellring.model.variogram import fit_variogram
 
 UTM = (412_000.0, 5_642_000.0)
 
