@@ -81,12 +81,9 @@ class Sized:
 
     @property
     def dig_holds(self) -> bool:
-        """Whether the dig's own limits hold in what was chosen."""
+        """Whether the dig's own limits hold in what was chosen, with something to spare."""
         step = self.step
-        return step is not None and not any(
-            self.rows.limits[i].kind in ("dry", "stability") and t > 2 * RESERVE
-            for i, t in step.excess.items()
-        )
+        return step is not None and self.rows.dig_holds(step.excess)
 
     @property
     def exit_code(self) -> int:

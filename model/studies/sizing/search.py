@@ -161,6 +161,9 @@ class Search:
             return found.objective > best.objective * (1.0 - WORTH)
         if found.feasible or len(self.steps) < 2:
             return False
+        dig = any(self.rows.limits[i].kind in ("dry", "stability") for i in found.excess)
+        if not dig and not self.rows.dig_holds(self.steps[-1].excess):
+            return False
         # Twice the least excess was found to be what the true model has: that is the answer.
         told = {i: t for i, t in self.steps[-1].excess.items() if t > 5e-3}
         hoped = sum(found.excess.values())
@@ -220,12 +223,16 @@ class Search:
         point = SolvedPoint(self.rows.flows(outcome), self.rows.read(outcome))
         broken = [name for name, told in outcome.answers.items() if told.get("ok") is False]
         short = np.abs(point.flows - flows) > DELIVERED * flows + 1e-9
-        held = not any(self._must_hold(name) for name in broken) and not bool(short.any())
         excess = predicted_excess(about(self.rows, point, _still(self.rows)), self.rows.limits)
+        held = (
+            not any(self._must_hold(name) for name in broken)
+            and not bool(short.any())
+            and self.rows.dig_holds(excess)
+        )
         done = Step(what, flows, outcome, point, self._objective(flows), excess, broken, held)
         self.say(
             f"{what}: {flows.sum() * HOUR:.1f} m³/h over all stages, "
-            f"{'all limits hold' if held else f'{len(broken)} limits do not hold'} "
+            f"{_told(held, broken)} "
             f"({self.solves} of {self.most_solves} solves)"
         )
         return done
@@ -247,7 +254,7 @@ class Search:
 
     def _badness(self, step: Step) -> tuple[float, float, float]:
         kinds = [(self.rows.limits[i].kind, t) for i, t in step.excess.items()]
-        dig = sum(t for kind, t in kinds if kind in ("dry", "stability"))
+        dig = self.rows.dig_excess(step.excess)
         rest = sum(t for kind, t in kinds if kind not in ("dry", "stability"))
         return round(dig, 3), round(rest, 3), step.objective
 
@@ -280,6 +287,12 @@ class Search:
             seen.learn(self.rows, at.point, after.point)
             self.equal.append(after)
             at = after
+
+
+def _told(held: bool, broken: list[str]) -> str:
+    if held:
+        return "all limits hold"
+    return f"{len(broken)} limits do not hold" if broken else "limits hold, too little to spare"
 
 
 def _still(rows: Rows) -> Responses:
