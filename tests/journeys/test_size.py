@@ -47,7 +47,7 @@ def test_the_least_pumping_is_dry_and_less_than_equal_rates(sized: tuple[Path, A
     total = told["total_m3_s"]
     assert total["sized"] < total["equal rates"] < total["as it stands"]
     margins = [a["value"] for n, a in told["answers"].items() if n.endswith(".dry_margin")]
-    assert all(0.5 - 1e-3 <= margin <= 0.52 for margin in margins)
+    assert all(0.502 <= margin <= 0.52 for margin in margins)
 
 
 def test_the_new_scheme_runs_and_is_what_was_told(
@@ -65,6 +65,8 @@ def test_the_new_scheme_runs_and_is_what_was_told(
     for name, before in told["answers"].items():
         if name.endswith((".dry_margin", ".inflow_total")):
             assert answers[name]["value"] == pytest.approx(before["value"], rel=2e-3)
+        if name.endswith(".dry_margin"):  # from rest, to the full clearance
+            assert answers[name]["value"] >= 0.5
 
 
 def test_the_folder_holds_table_and_figure(sized: tuple[Path, Any]) -> None:
