@@ -48,7 +48,7 @@ def most_flow(point: GridPoint, level: float) -> tuple[float, Governing]:
 
 def _limit_within(point: GridPoint, level: float) -> tuple[float, Governing]:
     """The limit with the water in the point itself at `level` [m]."""
-    limits: list[tuple[float, Governing]] = [(point.screen_capacity(level), "screen")]
+    limits: list[tuple[float, Governing]] = [(point.screen_limit(level), "screen")]
     pumped = point.pump_gives(level)
     if pumped is not None:
         limits.append((pumped, "pump"))

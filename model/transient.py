@@ -41,6 +41,8 @@ Floats = NDArray[np.float64]
 
 HOLDS_WITHIN = 0.1
 """[m] above its lowest level over which a pump throttles from all it can to nothing."""
+PASSIVE_PEAK = 3.0
+"""How many times its steady flow, or its screen's, a passive well lets out at first at most."""
 STEPS_A_PHASE = 20
 """No step is longer than this part of its phase."""
 MOST_STEPS = 400
@@ -189,6 +191,8 @@ def pump_rows(
             rows.append((at, "rate", state.flow * DAY))
             continue
         most = most_flow(point, np.inf)[0]
+        if point.follows_floor:
+            most = PASSIVE_PEAK * max(state.flow, point.screen_capacity(np.inf))
         if drive.governing not in ("level", "no inflow"):
             most = state.flow
         else:

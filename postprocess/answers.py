@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from wellring.postprocess.answer import MASS_BALANCE_LIMIT, Answer, Part, number
+from wellring.postprocess.flooded_ground import flooded_ground
 from wellring.postprocess.heads import level_at_point
 from wellring.postprocess.run_folder import ANSWERS_FILE, RunFolder
 from wellring.postprocess.stage_results import REACH_DRAWDOWN, StageResult, read_results
@@ -322,6 +323,7 @@ def _warnings(run: RunFolder, results: list[StageResult]) -> list[str]:
     for name, study in run.provenance.get("side_studies", {}).items():
         if "why" in study:
             found.append(f"the side study '{name}' gave no answer: {study['why']}")
+    found += flooded_ground(run, results)
     for result in results[1:]:
         found += _well_warnings(run, result)
         if result.dryness is not None and result.dryness.tight_share > 0:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -34,7 +34,34 @@ def assess_drainage(run: RunFolder, results: Sequence[StageResult]) -> Part:
     for result in results[1:]:
         if result.dryness is not None and result.dryness.dry is False:
             part.warnings.append(_why_not_dry(run, result, groups, sump is not None))
+        part.warnings += _too_fast(run, result, groups)
     return part
+
+
+def _too_fast(
+    run: RunFolder, result: StageResult, groups: Sequence[DrainageGroup]
+) -> Iterator[str]:
+    """Passive wells whose water enters faster than ground or filter may stand."""
+    stage = run.ledger.stages.index(result.entry)
+    flow = shown("flow", run.ledger.show)
+    for group in groups:
+        if group.table.method != "relief wells":
+            continue
+        over = [
+            (well.flow[stage] / allowed, well, allowed)
+            for well in group.wells
+            if (allowed := well.screen_capacity[stage]) and well.flow[stage] > allowed
+        ]
+        if not over:
+            continue
+        _, worst, allowed = max(over, key=lambda item: item[0])
+        yield (
+            f"{result.entry.name}: {len(over)} of {len(group.wells)} of {group.label} take in more "
+            f"than a screen should, at worst '{worst.name}' {flow.text(worst.flow[stage])} of "
+            f"{flow.text(allowed)} (Sichardt 1928). Nothing throttles a passive well, so it is "
+            "modelled flowing freely, but fast water carries sand: more or wider wells, longer "
+            "screens, or a filter designed for this speed"
+        )
 
 
 def _why_not_dry(

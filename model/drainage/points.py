@@ -155,15 +155,19 @@ class GridPoint:
         """Whether nothing at all is asked of it."""
         return self.wanted == 0.0
 
+    def screen_limit(self, level: float) -> float:
+        """The most its screen lets in [m³/s]: none for a point that gives water, nor for a
+        passive one, in which nothing throttles the water: that is told instead."""
+        if self.injects or self.follows_floor:
+            return float("inf")
+        return self.screen_capacity(level)
+
     def screen_capacity(self, level: float) -> float:
-        """What the wetted screen can take in [m³/s] when the water in it stands at `level` [m].
+        """What the wetted screen takes in without sand [m³/s] with its water at `level` [m].
 
         Sichardt (1928): the entrance gradient at the borehole wall stays below 1/(15·√k), k in
-        m/s, so Q ≤ 2π·r·Σ l·√k / 15 over the wetted lengths l. A point that gives water has no
-        such limit.
+        m/s, so Q ≤ 2π·r·Σ l·√k / 15 over the wetted lengths l.
         """
-        if self.injects:
-            return float("inf")
         wetted = np.clip(level, self.screen_bottom, self.screen_top) - self.screen_bottom
         return float(2 * np.pi * self.radius * np.sum(wetted * np.sqrt(self.screen_k)) / 15.0)
 

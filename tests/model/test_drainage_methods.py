@@ -1,5 +1,6 @@
 """Every drainage method on a real model, and the physics of suction and ejectors by hand."""
 
+import math
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -174,3 +175,22 @@ def test_relief_wells_flow_at_the_floor_or_not_at_all(run_with: Runs) -> None:
     for stage, entry in enumerate(run.reader.ledger.stages[1:], start=1):
         assert well.flow[stage] > 0
         assert well.level[stage] == pytest.approx(entry.formation, abs=1e-6)
+
+
+def test_a_relief_well_flows_freely_and_its_speed_is_told(run_with: Runs) -> None:
+    """Nothing throttles a passive well: a thin one keeps to formation and passes Sichardt's limit,
+    2π·r·l·√k/15 of its whole screen, which is told; a wide one gives more and is not named."""
+    table = (
+        '[[schemes.drainage]]\nmethod = "relief wells"\npoints = [[466015.0, 5918010.0]]\n'
+        'screen = [-6.0, -4.0]\ndiameter = "%s"\n'
+    )
+    run = run_with(table % "40 mm")
+    (well,) = run.reader.ledger.wells
+    assert well.governing[-1] == "level"
+    assert well.level[-1] == pytest.approx(run.reader.ledger.stages[-1].formation, abs=1e-6)
+    k = run.reader.ledger.soils["sand"].kh
+    by_hand = 2 * math.pi * 0.02 * 2.0 * math.sqrt(k) / 15
+    assert well.screen_capacity[-1] == pytest.approx(by_hand, rel=1e-6)
+    assert well.flow[-1] > 1.05 * by_hand
+    (told,) = [t for t in run.answers.warnings if t.startswith("final dig") and "Sichardt" in t]
+    assert "flowing freely" in told
