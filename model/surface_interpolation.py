@@ -7,6 +7,7 @@ far outside the borings: that is where most of a groundwater model's cells lie.
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import pairwise
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
@@ -16,6 +17,7 @@ from wellring.model.variogram import Variogram, correlation, extent_of, fit_vari
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+    from scipy.spatial import Delaunay
 
     Floats = NDArray[np.float64]
 
@@ -232,16 +234,30 @@ def _pulled_back(x: Floats, y: Floats, xq: Floats, yq: Floats) -> tuple[Floats, 
         else np.ones(xq.shape, dtype=bool)
     )
     asked = moved[outside]
-    points = shapely.points(asked)
-    near = shapely.get_coordinates(
-        shapely.line_interpolate_point(rim, shapely.line_locate_point(rim, points))
-    )
+    near = _nearest_on(shapely.get_coordinates(rim), asked)
     away = asked - near
     distance = np.hypot(away[:, 0], away[:, 1])
     margin = 0.5 * extent_of(x, y)
     kept = np.minimum(1.0, margin / np.maximum(distance, 1e-12))
     moved[outside] = near + away * kept[:, None]
     return moved[:, 0], moved[:, 1]
+
+
+def _nearest_on(line: Floats, points: Floats) -> Floats:
+    """The nearest place (n, 2) to each point (n, 2) on a line through the corners (k, 2).
+
+    Edge by edge over all points: a geometry object for every point takes longer to make.
+    """
+    nearest = np.broadcast_to(line[0], points.shape).copy()
+    least = ((points - nearest) ** 2).sum(axis=1)
+    for start, end in pairwise(line):
+        way = end - start
+        share = (points - start) @ way / max(float(way @ way), 1e-300)
+        foot = start + np.clip(share, 0.0, 1.0)[:, None] * way
+        apart = ((points - foot) ** 2).sum(axis=1)
+        closer = apart < least
+        nearest[closer], least[closer] = foot[closer], apart[closer]
+    return nearest
 
 
 def _linear(x: Floats, y: Floats, values: Floats, xq: Floats, yq: Floats) -> Floats:
@@ -257,7 +273,6 @@ def _linear(x: Floats, y: Floats, values: Floats, xq: Floats, yq: Floats) -> Flo
     if x.size == 2 or (scatter < 0.02 * np.ptp(along) and gap > scatter):
         return np.interp(_along(axes[0], xq, yq), along[order], values[order])
 
-    from scipy.interpolate import LinearNDInterpolator
     from scipy.spatial import Delaunay
 
     triangles = Delaunay(np.column_stack([x, y]))
@@ -266,7 +281,7 @@ def _linear(x: Floats, y: Floats, values: Floats, xq: Floats, yq: Floats) -> Flo
     # Only what lies inside is looked up: for a point outside, every triangle would be tried.
     inside = shapely.contains_xy(shapely.polygons(corners), xq, yq)
     found = np.full(xq.shape, np.nan)
-    found[inside] = LinearNDInterpolator(triangles, values)(xq[inside], yq[inside])
+    found[inside] = _in_triangles(triangles, values, np.column_stack([xq[inside], yq[inside]]))
     outside = np.isnan(found)
     if outside.any():
         rim = shapely.linestrings(corners)
@@ -274,6 +289,19 @@ def _linear(x: Floats, y: Floats, values: Floats, xq: Floats, yq: Floats) -> Flo
         place = shapely.line_locate_point(rim, shapely.points(xq[outside], yq[outside]))
         found[outside] = np.interp(place, way, values[ring])
     return found
+
+
+def _in_triangles(triangles: Delaunay, values: Floats, points: Floats) -> Floats:
+    """Linear in the triangle around each point (n, 2); NaN where there is none.
+
+    By SciPy's own barycentric transforms: importing its interpolators takes longer than this.
+    """
+    triangle = triangles.find_simplex(points)
+    moved = triangles.transform[triangle]
+    two = np.einsum("nij,nj->ni", moved[:, :2], points - moved[:, 2])
+    shares = np.column_stack([two, 1.0 - two.sum(axis=1)])
+    found = np.sum(shares * values[triangles.simplices[triangle]], axis=1)
+    return np.where(triangle < 0, np.nan, found)
 
 
 def _ring(edges: NDArray[np.int32]) -> list[int]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -42,6 +43,13 @@ def fit_variogram(x: Floats, y: Floats, residuals: Floats) -> Variogram:
     ----------
     x, y, residuals : shape (n,), n ≥ 2, not all equal.
     """
+    return _fitted(*(np.asarray(part, dtype=np.float64).tobytes() for part in (x, y, residuals)))
+
+
+@lru_cache(maxsize=256)
+def _fitted(*given: bytes) -> Variogram:
+    # Schemes of a site and cases of a study ask for the same surfaces on other grids.
+    x, y, residuals = (np.frombuffer(part) for part in given)
     sill = float(np.var(residuals, ddof=1))
     extent = extent_of(x, y)
     if x.size < FEWEST_FOR_FIT:

@@ -1,14 +1,17 @@
-"""Where the time goes at about 50 k, 250 k and 1 M cells: prints a table, asserts nothing.
+"""Where the time goes from 10 k to 3 M cells: prints a table and slopes, asserts nothing.
 
-Run ``python tests/bench/scale.py [50000 250000 1000000]``. The site is the invented start site
-with finer and finer grids, every phase measured as CPU seconds of this process or, for the solver,
-of its children; peak memory is the largest of either so far.
+Run ``python tests/bench/scale.py [10000 50000 250000 1000000 3000000]``. The site is the invented
+start site with finer and finer grids, each in a process of its own, every phase measured as CPU
+seconds of that process or, for the solver, of its children; peak memory likewise. The slope is
+that of a line through the logarithms of seconds and cells: 1 where cost grows as the cells do.
 """
 
 from __future__ import annotations
 
+import json
+import math
 import resource
-import shutil
+import subprocess
 import sys
 import tempfile
 import time
@@ -16,9 +19,17 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+import numpy as np
+
 import wellring.model.start_site as start_module
 
-SIZES = {50_000: (2.0, 1.6, 1.4), 250_000: (0.5, 0.28, 1.125), 1_000_000: (0.27, 0.12, 1.06)}
+SIZES = {
+    10_000: (8.0, 8.0, 2.0),
+    50_000: (2.0, 1.6, 1.4),
+    250_000: (0.5, 0.28, 1.125),
+    1_000_000: (0.27, 0.12, 1.06),
+    3_000_000: (0.14, 0.09, 1.04),
+}
 """Cells wanted: (plan cell [m], sublayer [m], growth) that give about as many."""
 
 
@@ -51,7 +62,7 @@ def measure(size: tuple[float, float, float], work: Path) -> dict[str, float]:
     from wellring.postprocess.answers import make_answers
     from wellring.postprocess.figures import draw_figures
     from wellring.postprocess.gis_layers import write_layers
-    from wellring.postprocess.run_folder import RUN_FILE, RunFolder
+    from wellring.postprocess.run_folder import DESCRIPTION_FILE, RUN_FILE, RunFolder
     from wellring.postprocess.stage_results import read_results
     from wellring.postprocess.tables import write_tables
 
@@ -77,7 +88,10 @@ def measure(size: tuple[float, float, float], work: Path) -> dict[str, float]:
         with cpu(times, "ledger"):
             make_ledger(layout, solved).write(folder)
             write_ground(layout, folder)
-            write_json(folder / RUN_FILE, provenance_of(site, layout, solved, solver, {}))
+            write_json(folder / RUN_FILE, provenance_of(site, layout, solved, [], solver, {}))
+            (folder / DESCRIPTION_FILE).write_text(
+                site.description.model_dump_json(exclude_none=True), encoding="utf-8"
+            )
         run = RunFolder(folder)
         with cpu(times, "read"):
             results = read_results(run)
@@ -100,23 +114,43 @@ def measure(size: tuple[float, float, float], work: Path) -> dict[str, float]:
     return times
 
 
+def in_its_own_process(wanted: int) -> dict[str, float]:
+    """:func:`measure` of one size, so that its peak memory is its own."""
+    with tempfile.TemporaryDirectory() as folder:
+        command = [sys.executable, __file__, "--one", str(wanted), folder]
+        told = subprocess.run(command, check=True, stdout=subprocess.PIPE, text=True).stdout
+    print(told.strip(), file=sys.stderr, flush=True)
+    return dict(json.loads(told))
+
+
+OWN = ("build", "write", "drive", "ledger", "read", "post-process", "GIS layers", "figures")
+"""Phases in which this program works, not the solver."""
+
+
+def slope(rows: list[dict[str, float]], name: str) -> float:
+    """Exponent b of seconds = a · cells^b, by least squares of the logarithms; nan of one row."""
+    if len(rows) < 2:
+        return math.nan
+    cells, seconds = ([max(row[key], 1e-3) for row in rows] for key in ("cells", name))
+    return float(np.polyfit(np.log(cells), np.log(seconds), 1)[0])
+
+
 def main(wanted: list[int]) -> None:
     """Print the table."""
-    rows = []
-    for size in wanted:
-        with tempfile.TemporaryDirectory() as folder:
-            rows.append(measure(SIZES[size], Path(folder)))
-            shutil.rmtree(folder, ignore_errors=True)
-    names = [name for name in rows[0] if name != "cells"]
-    head = ["CPU seconds", *(f"{row['cells']:,.0f} cells" for row in rows)]
+    rows = [in_its_own_process(size) for size in wanted]
+    for row in rows:
+        row["all but the solver"] = sum(row[name] for name in OWN)
+    names = [name for name in rows[0] if name not in ("cells", "stages")]
+    head = ["CPU seconds", *(f"{row['cells']:,.0f} cells" for row in rows), "slope"]
     print("| " + " | ".join(head) + " |")
-    print("| --- " * (len(rows) + 1) + "|")
+    print("| --- " * len(head) + "|")
     for name in names:
-        print("| " + " | ".join([name, *(f"{row[name]:.1f}" for row in rows)]) + " |")
-    own = ("build", "write", "drive", "ledger", "read", "post-process", "GIS layers", "figures")
-    shares = [sum(row[name] for name in own) for row in rows]
-    print("| " + " | ".join(["all but the solver", *(f"{share:.1f}" for share in shares)]) + " |")
+        numbers = [f"{row[name]:.1f}" for row in rows]
+        print("| " + " | ".join([name, *numbers, f"{slope(rows, name):.2f}"]) + " |")
 
 
 if __name__ == "__main__":
-    main([int(text) for text in sys.argv[1:]] or list(SIZES))
+    if sys.argv[1:2] == ["--one"]:
+        print(json.dumps(measure(SIZES[int(sys.argv[2])], Path(sys.argv[3]))))
+    else:
+        main([int(text) for text in sys.argv[1:]] or list(SIZES))
