@@ -149,3 +149,30 @@ def test_costs_by_hand() -> None:
     assert unpriced == {"standby_hire", "header_hire", "treatment", "installation", "mobilisation"}
     undated = summed(cost_items(prices, taken, Discharge(0.01, None, None, None, False)))
     assert (undated.week, undated.total) == (pytest.approx(cost.week), None)
+
+
+def test_a_pipe_just_at_the_velocity_is_taken_and_beyond_the_largest_it_is_cut_to_measure() -> None:
+    """2 m³/s at 1.5 m/s need √(4·2/(π·1.5)) = 1.303 m."""
+    assert sized(0.015, float(velocity(0.015, 0.1))) == 0.1
+    assert sized(2.0, 1.5) == pytest.approx(1.3029, abs=1e-4)
+
+
+def test_loss_over_a_length_with_fittings_from_either_law() -> None:
+    """By hand: 100 mm, 7.854 L/s are 1 m/s; Re = 1/1.3065e-6·0.1 = 76,500; f = 0.02279 at ε/D 1e-3.
+
+    So 0.02279/0.1/(2·9.81) = 0.01162 a metre; with a fifth for fittings over 50 m 0.697 m.
+    """
+    flow = np.pi / 4 * 0.1**2
+    assert float(PipeLaw().loss(flow, 0.1, 50.0)) == pytest.approx(0.697, rel=2e-3)
+    plain = PipeLaw(law="hazen-williams", c=130.0, fittings=0.0)
+    expected = 50.0 * float(hazen_williams(flow, 0.1, 130.0))
+    assert float(plain.loss(flow, 0.1, 50.0)) == pytest.approx(expected)
+    more = PipeLaw(law="hazen-williams", c=130.0, fittings=0.5)
+    assert float(more.loss(flow, 0.1, 50.0)) == pytest.approx(1.5 * expected)
+
+
+def test_pipes_of_a_site_that_says_nothing_are_those_of_the_documented_defaults() -> None:
+    law = PipeLaw()
+    told = (law.law, law.roughness, law.c, law.temperature, law.fastest, law.fittings)
+    assert told == ("darcy-weisbach", 1e-4, 120.0, 10.0, 1.5, 0.2)
+    assert law.diameter(float(1.5 * np.pi / 4 * 0.15**2) * 0.999) == pytest.approx(0.15)
