@@ -43,10 +43,15 @@ class StagePattern:
     kv: Floats
 
 
+def is_output(name: str) -> bool:
+    """Whether a solve leaves a file of that name, or writes it anew."""
+    return bool(_OUTPUT.fullmatch(name))
+
+
 def strip_to_pattern(folder: Path) -> None:
     """Take what a solve wrote out of a stage's folder; the input stays."""
     for path in folder.iterdir():
-        if _OUTPUT.fullmatch(path.name):
+        if is_output(path.name):
             path.unlink()
 
 

@@ -20,10 +20,9 @@ from numpy.typing import NDArray
 from wellring.inputs.faults import FaultLog
 from wellring.inputs.units import DAY
 from wellring.postprocess.ledger import LEDGER_FILE, Ledger, PhaseEntry, StageEntry
+from wellring.postprocess.stage_flows import StageFlows
 
 if TYPE_CHECKING:
-    from flopy.utils import CellBudgetFile
-
     from wellring.inputs.assessment import Assessment
     from wellring.inputs.receptors import Receptors
     from wellring.inputs.site import Scheme, SiteDescription
@@ -299,12 +298,6 @@ class RunFolder:
             found[name] = (np.where(shut, np.nan, level), flow)
         return phase.begins + values[:, 0], found
 
-    def budget_file(self, stage: StageEntry) -> CellBudgetFile:
-        """The stage's cell-by-cell flows (flopy reader)."""
-        from flopy.utils import CellBudgetFile
-
-        return CellBudgetFile(str(self.stage_folder(stage) / f"{MODEL}.bud"), precision="double")
-
     def package_flows(self, stage: StageEntry, package: str) -> tuple[NDArray[np.intp], Floats]:
         """Nodes and flows [m³/s] of one package, positive into the ground; empty if not there.
 
@@ -312,16 +305,19 @@ class RunFolder:
         ----------
         package : its name in the stage's files ("drn_floor", "maw", "ghb_1").
         """
-        with self.budget_file(stage) as file:
-            names = np.char.strip(file.recordarray["paknam2"].astype(str))
-            found = np.flatnonzero(names == package.upper())
-            if not found.size:
-                return np.zeros(0, np.intp), np.zeros(0)
-            record = file.get_data(idx=int(found[-1]))[0]
-        return record["node"].astype(np.intp) - 1, record["q"] / DAY
+        nothing = np.zeros(0, np.intp), np.zeros(0)
+        return self._flows(stage).packages.get(package.upper(), nothing)
 
     def face_flows(self, stage: StageEntry) -> Floats:
         """MODFLOW 6's FLOW-JA-FACE of a stage [m³/s], flat in its own order."""
-        with self.budget_file(stage) as file:
-            data = file.get_data(text="FLOW-JA-FACE", totim=file.get_times()[-1])[-1]
-        return np.asarray(data).ravel() / DAY
+        return self._flows(stage).faces()
+
+    @cached_property
+    def _read_flows(self) -> dict[str, StageFlows]:
+        return {}
+
+    def _flows(self, stage: StageEntry) -> StageFlows:
+        if stage.folder not in self._read_flows:
+            path = self.stage_folder(stage) / f"{MODEL}.bud"
+            self._read_flows[stage.folder] = StageFlows(path)
+        return self._read_flows[stage.folder]

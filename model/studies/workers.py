@@ -2,7 +2,9 @@
 
 All have one interface, :class:`Crew`. A worker starts MODFLOW 6 as a process of its own, so that
 threads keep every core in the solver; processes pay where there are many cores, because the work
-around the solver (about a tenth) holds Python's lock in one process.
+around the solver (a twentieth to a tenth) holds Python's lock in one process. On one machine one
+variant more than there are workers is at work, so that no core idles while a variant is written,
+read or post-processed, or while the end of its solver has yet to be noticed.
 """
 
 from __future__ import annotations
@@ -87,6 +89,10 @@ def make_crew(
     return ProcessCrew(base, work, number) if apart else ThreadCrew(base, work, number)
 
 
+_MORE_AT_WORK = 1
+"""Variants at work beside one a core."""
+
+
 class _LocalCrew:
     kind = ""
 
@@ -98,7 +104,7 @@ class _LocalCrew:
         raise TypeError("a crew submits in its own way")
 
     def solve(self, variants: Iterable[Variant]) -> Iterator[tuple[Variant, Outcome]]:
-        """Solve variants with at most one more waiting than there are workers."""
+        """Solve variants with at most one waiting beside those at work."""
         waiting = iter(variants)
         at_work: dict[Future[Outcome], Variant] = {}
 
@@ -106,7 +112,7 @@ class _LocalCrew:
             for variant in islice(waiting, max(0, most)):
                 at_work[self._submit(variant)] = variant
 
-        fill(self.workers + 1)
+        fill(self.workers + _MORE_AT_WORK + 1)
         while at_work:
             done, _ = wait(at_work, return_when=FIRST_COMPLETED)
             fill(len(done))
@@ -124,7 +130,7 @@ class ThreadCrew(_LocalCrew):
     kind = "threads"
 
     def __init__(self, base: BaseCase, work: Path, workers: int):
-        super().__init__(work, workers, ThreadPoolExecutor(workers))
+        super().__init__(work, workers, ThreadPoolExecutor(workers + _MORE_AT_WORK))
         self.base = base
         self.stop = threading.Event()
 
@@ -151,7 +157,7 @@ class ProcessCrew(_LocalCrew):
         import multiprocessing
 
         executor = ProcessPoolExecutor(
-            workers,
+            workers + _MORE_AT_WORK,
             mp_context=multiprocessing.get_context("spawn"),
             initializer=_take_base,
             initargs=(base, os.getpid()),

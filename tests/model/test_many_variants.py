@@ -210,40 +210,53 @@ def test_killed_three_times_and_taken_up_again(site: Path, tmp_path: Path) -> No
     assert len(whole) == 9
 
 
-@pytest.mark.slow
 def test_a_cluster_of_two_workers_gives_the_same_answers(
     study: Study, site: Path, tmp_path: Path
 ) -> None:
-    """A scheduler and two workers as processes of their own, on loopback."""
-    pytest.importorskip("distributed")
-    address = "tcp://127.0.0.1:28786"
-    tools = [sys.executable, "-m", "distributed.cli"]
-    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
-    common = ["--no-dashboard"]
-    running = [
-        subprocess.Popen(
-            [*tools[:2], "distributed.cli.dask_scheduler", "--host", address, *common], **quiet
-        )
-    ]
+    """A scheduler and two workers as processes of their own, on loopback: answers to the bit."""
+    distributed = pytest.importorskip("distributed")
+    told = tmp_path / "scheduler.json"
+    common = ["--no-dashboard", "--scheduler-file", str(told), "--host", "127.0.0.1"]
+    own = ["--nthreads", "1", "--nworkers", "1", "--local-directory", str(tmp_path / "dask")]
+    running = [_dask("scheduler", *common, "--port", "0")]
     try:
-        for _ in range(2):
-            worker = ["distributed.cli.dask_worker", address, "--nthreads", "1", "--nworkers", "1"]
-            running.append(
-                subprocess.Popen(
-                    [*tools[:2], *worker, *common, "--local-directory", str(tmp_path / "dask")],
-                    **quiet,
-                )
-            )
+        deadline = time.monotonic() + 60
+        while not told.is_file() and time.monotonic() < deadline:
+            time.sleep(0.05)
+        address = json.loads(told.read_text())["address"]
+        assert address.startswith("tcp://127.0.0.1:")
+        running += [_dask("worker", *common, *own) for _ in range(2)]
+        with distributed.Client(address, set_as_default=False) as client:
+            client.wait_for_workers(2, timeout=60)
         far = open_study(site, tmp_path / "far", cluster=address)
-        variants = [Variant({"soils.sand.kh": k}, scheme_of(study)) for k in (0.7e-4, 1.4e-4, 2e-4)]
-        progress = far.solve(variants)
-        assert (progress.kind, progress.failed) == ("cluster", 0)
+        variants = [
+            Variant({"soils.sand.kh": k}, scheme_of(study)) for k in (0.7e-4, 1.4e-4, 2e-4, 3e-4)
+        ]
+        refused = Variant({"walls.0.toe": -1.0}, scheme_of(study))
+        progress = far.solve([*variants, refused])
+        assert (progress.kind, progress.workers, progress.failed) == ("cluster", 2, 1)
+        assert far.store.outcome(refused).failed == study_outcome(study, refused)
         study.solve(variants)
         assert [o.answers for o in far.outcomes(variants)] == [
             o.answers for o in study.outcomes(variants)
         ]
+        assert far.solve([*variants, refused]).solved == 0
     finally:
         for process in reversed(running):
             process.terminate()
         for process in running:
             process.wait()
+
+
+def study_outcome(study: Study, variant: Variant) -> str:
+    """Why a variant has no answer on this machine."""
+    study.solve([variant])
+    return study.store.outcome(variant).failed
+
+
+def _dask(what: str, *options: str) -> subprocess.Popen[bytes]:
+    return subprocess.Popen(
+        [sys.executable, "-m", f"distributed.cli.dask_{what}", *options],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
