@@ -74,7 +74,8 @@ def size(
     Example: wellring size my_site/site.toml --goal wells
     """
     if spacing or count:
-        _sweep(site, scheme, spacing, count, table, write, out, workers, cluster, solver, as_json)
+        _sweep(site, scheme, spacing, count, table, write, out, workers, cluster, solver,
+               figures, as_json)  # fmt: skip
     from wellring.model.studies.size import size as size_site
 
     with Progress() as say:
@@ -109,6 +110,7 @@ def _sweep(
     workers: int | None,
     cluster: str | None,
     solver: Path | None,
+    figures: bool,
     as_json: bool,
 ) -> NoReturn:
     """The other way to size: points of one table closer or farther apart."""
@@ -131,6 +133,7 @@ def _sweep(
             cluster=cluster,
             solver=solver,
             say=say,
+            figures=figures,
         )
     if as_json:
         print_json(done.as_json())

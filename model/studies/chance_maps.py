@@ -11,9 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wellring.inputs.crs import SiteCrs
-from wellring.model.grid_sizes import formations
-from wellring.model.make_ledger import make_ledger
-from wellring.model.stages import stage_folder_name
+from wellring.model.studies.unsolved_run import unsolved_run
 from wellring.postprocess.ledger import StageEntry
 from wellring.postprocess.rasters import Quantity, write_plan_field
 from wellring.postprocess.run_folder import RunFolder
@@ -65,26 +63,7 @@ class ChanceMaps:
 def chance_maps(done: Varied) -> ChanceMaps:
     """The chances of all mapped depths, in every stage."""
     layout = done.study.base.schemes[done.scheme].layout
-    stages = layout.site.description.excavation.stages
-    entries = [
-        StageEntry(
-            name=stage.name,
-            folder=stage_folder_name(index + 1, stage.name),
-            formation=formation,
-            day=None,
-            lasts=None,
-            floor=[],
-            drains={},
-            rung="",
-            discrepancy=0.0,
-            seconds=0.0,
-        )
-        for index, (stage, formation) in enumerate(
-            zip(stages, formations(layout.site), strict=True)
-        )
-    ]
-    run = RunFolder(done.study.folder)
-    run.__dict__["ledger"] = make_ledger(layout, [], entries)
+    run = unsolved_run(layout, done.study.folder)
     shares = {}
     for name, beyond in done.plan.beyond.items():
         found = exceeded_share(done.study.store.fields_of(done.variants, name), beyond)

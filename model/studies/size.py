@@ -216,3 +216,8 @@ def _write(
 
             say("drawing the figure")
             draw_sizes(done, place / "figures")
+            from wellring.model.studies.sizing.size_page import size_page
+            from wellring.postprocess.report_page import REPORT_FILE
+
+            say("writing the report")
+            size_page(done).write(place / REPORT_FILE)

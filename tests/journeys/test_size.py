@@ -5,11 +5,14 @@ from __future__ import annotations
 import csv
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+NAMES = ("</script><script>window.hit=1</script>", '"><img src=x onerror="window.hit=1">')
+"""Names that would run if they could."""
 WELLS = {
     "method": "deep wells",
     "ring": {"offset": 2.0, "count": 6},
@@ -82,6 +85,42 @@ def test_the_folder_holds_table_and_figure(sized: tuple[Path, Any]) -> None:
     )
     assert (folder / "figures" / "size.png").stat().st_size > 10_000
     assert "all limits hold" in (folder / "size.txt").read_text()
+    report = (folder / "report.html").read_text(encoding="utf-8")
+    for shown in ("How little pumping", "The model confirms", *(f"W {i}" for i in range(1, 7))):
+        assert shown in report
+
+
+def clean(text: str) -> None:
+    """A page has its own markup and no more."""
+    assert text.count("<script") == text.count("</script") == 2
+    assert "<img" not in text
+    json.loads(text.split('id="data">')[1].split("</script>")[0])
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_names_in_the_report_run_nothing(
+    sized: tuple[Path, Any], monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    """The same sizing, taken up again without a solve, with a name that would run if it could."""
+    from wellring.model.studies.size import size
+    from wellring.model.studies.sizing.size_page import size_page
+
+    site, _ = sized
+    done = size(site, out=site.parent / "site.size" / "scheme", workers=1, figures=False)
+    rows = done.search.rows
+    rows.candidates = [replace(c, name=f"{name}{i}") for i, c in enumerate(rows.candidates)]
+    rows.limits = [replace(limit, text=name) for limit in rows.limits]
+    done.search.stages = [name for _ in done.search.stages]
+    done.new_scheme, done.warnings = name, [name]
+    clean(size_page(done).html())
+    step = done.step
+    assert step is not None
+    for other in done.search.steps:  # nothing found: the limits that block are named
+        other.taken, other.excess = False, {0: 0.4}
+    page = size_page(done)
+    assert page.verdict is False
+    assert "0.40 m too high" in page.told  # 0.4 m less the reserve of 5 mm
+    clean(page.html())
 
 
 def test_what_was_solved_is_taken_up_again(

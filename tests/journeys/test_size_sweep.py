@@ -49,6 +49,9 @@ def test_the_widest_spacing_that_is_dry(swept: tuple[Path, Any]) -> None:
     assert json.loads((folder / "sweep.json").read_text()) == told
     assert len((folder / "tables" / "cases.csv").read_text().splitlines()) == 5
     assert "The widest that keep every stage dry" in (folder / "sweep.txt").read_text()
+    report = (folder / "report.html").read_text(encoding="utf-8")
+    assert "Which spacing is the widest" in report
+    assert "Least water below formation" in report
 
 
 def test_the_new_scheme_has_the_spacing_and_runs(

@@ -43,6 +43,14 @@ class Potential:
         """Its derivative (m,) [-] at levels [m]."""
         return np.asarray(self._slope(level) / self._slope(self.about))
 
+    def inverse(self, value: Floats) -> Floats:
+        """Levels (m,) [m] of potentials (m,) [m], by Newton's steps, which the convex Φ brings
+        home."""
+        found = self.about + (value - self.of(self.about))
+        for _ in range(30):
+            found = found + (value - self.of(found)) / self.slope(found)
+        return np.asarray(found)
+
     def _potential(self, level: Floats) -> Floats:
         wet = np.clip(level, self.base, self.top) - self.base
         thick = np.where(np.isfinite(self.top), self.top, self.base) - self.base

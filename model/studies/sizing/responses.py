@@ -70,13 +70,21 @@ class Responses:
         return Responses([item.copy() for item in self.jacobians])
 
 
+def expected(rows: Rows, before: SolvedPoint, seen: Responses, flows: Floats) -> list[Floats]:
+    """The rows of every stage that the responses expect of flows (S, C) [m³/s]."""
+    return [
+        before.rows[s] + seen.jacobians[s] @ (flows[s, stage.wells] - before.flows[s, stage.wells])
+        for s, stage in enumerate(rows.stages)
+    ]
+
+
 def filled(rows: Rows, point: SolvedPoint, before: SolvedPoint, seen: Responses) -> SolvedPoint:
     """The point with rows that it does not tell (idle wells' levels) as the responses expect."""
-    made = []
-    for s, stage in enumerate(rows.stages):
-        step = point.flows[s, stage.wells] - before.flows[s, stage.wells]
-        expected = before.rows[s] + seen.jacobians[s] @ step
-        made.append(np.where(np.isnan(point.rows[s]), expected, point.rows[s]))
+    hoped = expected(rows, before, seen, point.flows)
+    made = [
+        np.where(np.isnan(told), told_before, told)
+        for told, told_before in zip(point.rows, hoped, strict=True)
+    ]
     return SolvedPoint(point.flows, made)
 
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from wellring.inputs.units import shown
 from wellring.model.studies.engine import Study
-from wellring.model.studies.sizing.responses import SolvedPoint
+from wellring.model.studies.sizing.responses import SolvedPoint, bound
 from wellring.model.studies.sizing.rows import ORDER, RESERVE, SHARE_RESERVE, Rows, well_capacity
 from wellring.model.studies.sizing.search import Search, Step
 from wellring.model.studies.variants import Outcome
@@ -35,12 +35,15 @@ class Blocker:
     unit: str
     where: str = ""
 
+    def amount(self) -> str:
+        """By how much, with its unit."""
+        if self.unit == "m":
+            return f"{self.excess:.2f} m too high"
+        return f"{self.excess:.0%} over the limit"
+
     def words(self) -> str:
         """In one line."""
-        over = f"{self.excess:.2f} m too high" if self.unit == "m" else (
-            f"{self.excess:.0%} over the limit"
-        )  # fmt: skip
-        return f"{self.text}: {over}{self.where}"
+        return f"{self.text}: {self.amount()}{self.where}"
 
 
 @dataclass
@@ -239,20 +242,40 @@ class Sized:
         lines += [f"Note: {text}" for text in self.warnings]
         return "\n".join(lines) + "\n"
 
+    def _saved(self) -> list[str]:
+        """How much less is pumped than by the scheme as it stands, and at equal rates."""
+        lines, before = [], float(self.own_flows.sum())
+        if self.step is not None and before > 0:
+            lines.append(f"{_part(self.step.total / before)} the scheme as it stands.")
+            if self.equal is not None and self.equal.total > 0:
+                share = self.step.total / self.equal.total
+                lines.append(f"{_part(share)} the least equal rates of the same wells.")
+        return lines
+
+    def verdict_text(self) -> str:
+        """Whether it is found, and what it saves, in a line."""
+        return " ".join(line for line in self._verdict() if line)
+
+    def blocked_text(self) -> str:
+        """What blocks, in a line."""
+        told = [blocker.words() for blocker in self.blockers()[:3]]
+        more = len(self.blockers()) - len(told)
+        if not told:
+            return self.verdict_text()
+        return f"{'; '.join(told)}{f'; and {more} more' if more > 0 else ''}."
+
+    def most_of(self, candidate: int) -> float:
+        """The most a candidate could give with its whole screen under water [m³/s]."""
+        return bound(self.rows.candidates[candidate])
+
     def _verdict(self) -> list[str]:
         step = self.step
         if step is None:
             return ["", "No flows were found that the model answers."]
         if self.found:
             kept = "" if self.search.keep_neighbours else " (neighbours' limits left aside)"
-            lines = ["", f"The model confirms: every stage is dry and all limits hold{kept}."]
-            before, after = float(self.own_flows.sum()), step.total
-            if before > 0:
-                lines.append(f"{1 - after / before:.1%} less than the scheme as it stands.")
-            if self.equal is not None and self.equal.total > 0:
-                saved = 1 - after / self.equal.total
-                lines.append(f"{saved:.1%} less than the least equal rates of the same wells.")
-            return lines
+            confirmed = f"The model confirms: every stage is dry and all limits hold{kept}."
+            return ["", confirmed, *self._saved()]
         blockers = self.blockers()
         if not blockers:
             return [
@@ -281,6 +304,10 @@ class Sized:
             )
             found.append(f"  {candidate.name}: {told or 'not needed'}")
         return found
+
+
+def _part(share: float) -> str:
+    return f"{1 - share:.1%} less than" if share <= 1 else f"{share - 1:.1%} more than"
 
 
 def point_of(rows: Rows, outcome: Outcome) -> SolvedPoint:

@@ -122,13 +122,16 @@ class StageRows:
         """Levels [m] in the wells that belong to their rows (k,), on the straight line."""
         own = rows[-len(self.wells) :] if self.wells else rows[:0]
         low = self.lowest - self.well_potential.base
-        # Φ is quadratic below the top of the aquifer and linear above it.
-        scale = self.well_potential.slope(self.lowest)
-        found = self.lowest - own / scale
-        for _ in range(30):  # Newton's steps, which the convex Φ always brings home
-            miss = (self.well_potential.of(self.lowest) - self.well_potential.of(found)) - own
-            found = found + miss / self.well_potential.slope(found)
+        found = self.well_potential.inverse(self.well_potential.of(self.lowest) - own)
         return np.asarray(np.where(low > 0, found, np.nan))
+
+    def margin(self, rows: Floats, formation: float) -> float | None:
+        """Least water [m] below `formation` that belongs to rows (m,); None without a floor."""
+        if self.floor.size == 0:
+            return None
+        potential = self.floor_potential
+        value = rows[: self.floor.size] + potential.of(self.floor_limit)
+        return formation - float(np.nanmax(potential.inverse(value)))
 
 
 @dataclass

@@ -31,6 +31,7 @@ from wellring.model.studies.sizing.responses import (
     SolvedPoint,
     about,
     bound,
+    expected,
     filled,
 )
 from wellring.model.studies.sizing.rows import SCALARS, Rows
@@ -67,6 +68,16 @@ class Step:
     excess: dict[int, float]
     broken: list[str]
     taken: bool
+    expected: list[Floats] = field(default_factory=list)
+    """The rows that the programme expected of it, by stage; none of the start."""
+
+    def words(self) -> str:
+        """Whether it is taken, and if not why."""
+        if self.taken:
+            return "all limits hold"
+        if self.broken:
+            return f"{len(self.broken)} limits do not hold"
+        return "limits hold, too little to spare"
 
     @property
     def total(self) -> float:
@@ -146,6 +157,7 @@ class Search:
                 if after.outcome.failed:
                     break
                 self.step *= 0.5
+            after.expected = expected(self.rows, at.point, seen, after.point.flows)
             after.point = filled(self.rows, after.point, at.point, seen)
             seen.learn(self.rows, at.point, after.point)
             self.steps.append(after)
@@ -232,7 +244,7 @@ class Search:
         done = Step(what, flows, outcome, point, self._objective(flows), excess, broken, held)
         self.say(
             f"{what}: {flows.sum() * HOUR:.1f} m³/h over all stages, "
-            f"{_told(held, broken)} "
+            f"{done.words()} "
             f"({self.solves} of {self.most_solves} solves)"
         )
         return done
@@ -283,16 +295,11 @@ class Search:
             after = self._solve("equal rates", flows)
             if after.outcome.failed:
                 return
+            after.expected = expected(self.rows, at.point, seen, after.point.flows)
             after.point = filled(self.rows, after.point, at.point, seen)
             seen.learn(self.rows, at.point, after.point)
             self.equal.append(after)
             at = after
-
-
-def _told(held: bool, broken: list[str]) -> str:
-    if held:
-        return "all limits hold"
-    return f"{len(broken)} limits do not hold" if broken else "limits hold, too little to spare"
 
 
 def _still(rows: Rows) -> Responses:

@@ -183,6 +183,7 @@ def sweep(
     cluster: str | None = None,
     solver: str | Path | None = None,
     say: Callable[[str], None] | None = None,
+    figures: bool = True,
 ) -> Swept:
     """Solve a scheme with other spacings, or counts, of one drainage table's points.
 
@@ -221,7 +222,7 @@ def sweep(
         )
         note = f"the scheme '{done.new_scheme}' stands at its end"
         done.written = write_site(path, target, {**made, "name": done.new_scheme}, note)
-    _write(done)
+    _write(done, figures)
     return done
 
 
@@ -243,7 +244,7 @@ def _solve(
     ]
 
 
-def _write(done: Swept) -> None:
+def _write(done: Swept, figures: bool) -> None:
     import pandas
 
     told = done.as_json()
@@ -259,6 +260,11 @@ def _write(done: Swept) -> None:
         text = json.dumps(told, ensure_ascii=False, indent=1)
         (place / "sweep.json").write_text(text, encoding="utf-8")
         (place / "sweep.txt").write_text(done.text(), encoding="utf-8")
+        if figures:
+            from wellring.model.studies.sizing.size_page import sweep_page
+            from wellring.postprocess.report_page import REPORT_FILE
+
+            sweep_page(done).write(place / REPORT_FILE)
 
 
 def swept_table(scheme: Scheme, site: Site, number: int, name: str | None) -> int:
