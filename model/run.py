@@ -29,6 +29,7 @@ from wellring.inputs.stiffness_file import read_stiffness
 from wellring.model.layout import Layout, lay_out_schemes
 from wellring.model.make_ledger import make_ledger
 from wellring.model.phases import phase_assumptions
+from wellring.model.readable_run import check_readable
 from wellring.model.result_folders import fresh_folder, keep_failed, put_in_place, safe_name
 from wellring.model.solver import Solver, find_solver
 from wellring.model.stages import SolvedStage, solve_scheme
@@ -130,7 +131,7 @@ def report(
 
     Raises
     ------
-    InputFaults : a folder holds no finished run, or the soils' file is wrong.
+    InputFaults : a folder holds no finished run or a damaged one, or the soils' file is wrong.
     SolverMissing : `solver` is no MODFLOW 6.
     """
     folder = Path(run_folder)
@@ -150,6 +151,9 @@ def report(
             "Name the folder of one scheme that 'wellring run' wrote, in SITE's name + .runs.",
         )
         faults.raise_if_any()
+    check_readable(reader)
+    if against is not None:
+        check_readable(RunFolder(against), answers=True)
     before = dict(reader.provenance)
     reader.provenance.pop("reassessed", None)
     if soils is not None:

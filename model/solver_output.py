@@ -25,13 +25,25 @@ _WHOLE_ARRAY, _LIST = 1, 6
 
 def spoilt(folder: Path) -> str:
     """What of a stage's output cannot be read, in words; "" when all can."""
-    connections: list[int] = []
+    name, why = spoilt_file(folder)
+    return f"what it wrote cannot be read: {name}: {why}" if name else ""
+
+
+def spoilt_file(folder: Path, listing: bool = True) -> tuple[str, str]:
+    """The first file of a stage's output that cannot be read, and why; ("", "") when all can.
+
+    Parameters
+    ----------
+    listing : the listing is needed too, which only the budget's error is read from.
+    """
+    grid = _Grid()
     checks: list[tuple[str, Callable[[Path], str]]] = [
-        (f"{MODEL}.lst", lambda path: ""),
-        (f"{MODEL}.hds", _heads),
-        (f"{MODEL}.dis.grb", lambda path: _grid(path, connections)),
-        (f"{MODEL}.bud", lambda path: _budget(path, connections)),
+        (f"{MODEL}.dis.grb", grid.read),
+        (f"{MODEL}.hds", lambda path: _heads(path, grid.layers)),
+        (f"{MODEL}.bud", lambda path: _budget(path, grid.connections)),
     ]
+    if listing:
+        checks.insert(0, (f"{MODEL}.lst", lambda path: ""))
     if (folder / "maw.dat").exists():
         checks.append((WELLS_CSV, _wells))
     for name, check in checks:
@@ -44,11 +56,26 @@ def spoilt(folder: Path) -> str:
             # flopy raises whatever its parsing happens to meet in bytes that are none of its own.
             why = f"{type(error).__name__}: {error}"
         if why:
-            return f"what it wrote cannot be read: {name}: {' '.join(why.split())[:200]}"
-    return ""
+            return name, " ".join(why.split())[:200]
+    return "", ""
 
 
-def _heads(path: Path) -> str:
+class _Grid:
+    """Layers, and connections between cells, that the binary grid file tells of."""
+
+    layers = connections = 0
+
+    def read(self, path: Path) -> str:
+        from flopy.mf6.utils import MfGrdFile
+
+        file = MfGrdFile(str(path), verbose=False)
+        self.layers, self.connections = int(file.nlay), int(file.nja)
+        # flopy reads fewer values from a file that is cut short, and does not say so.
+        whole = file.idomain.size == file.nodes and file.ja.size == self.connections > 0
+        return "" if whole else "it is cut short"
+
+
+def _heads(path: Path, layers: int) -> str:
     size = path.stat().st_size
     with open(path, "rb") as file:
         ncol, nrow = struct.unpack("<40x2i4x", file.read(_LAYER_HEADER))
@@ -56,21 +83,15 @@ def _heads(path: Path) -> str:
         if min(ncol, nrow) < 1 or size % length:
             return "it is cut short, or something else follows"
         file.seek(-length, os.SEEK_END)
-        (layers,) = struct.unpack("<48xi", file.read(_LAYER_HEADER))
+        if struct.unpack("<48xi", file.read(_LAYER_HEADER)) != (layers,):
+            return "it is cut short"
         file.seek(-layers * length, os.SEEK_END)
         kind = np.dtype([("header", f"V{_LAYER_HEADER}"), ("heads", "<f8", ncol * nrow)])
         last = np.fromfile(file, kind, layers)["heads"]
     return "" if np.isfinite(last).all() else "it holds heads that are no numbers"
 
 
-def _grid(path: Path, connections: list[int]) -> str:
-    from flopy.mf6.utils import MfGrdFile
-
-    connections.append(MfGrdFile(str(path), verbose=False).nja)
-    return "" if connections[0] > 0 else "it holds no cells"
-
-
-def _budget(path: Path, connections: list[int]) -> str:
+def _budget(path: Path, connections: int) -> str:
     """Go from record to record to the very end.
 
     flopy's reader takes ten times as long, which is felt where a stage is solved a dozen times for
@@ -95,7 +116,7 @@ def _budget(path: Path, connections: list[int]) -> str:
                 return "something else stands where its next flows should begin"
             if count < 0 or width < 8 or file.seek(count * width, os.SEEK_CUR) > size:
                 return "it is cut short"
-    if faces is None or faces[0] != connections[0]:
+    if faces is None or faces[0] != connections:
         return "it does not hold the flows between all cells"
     flows = np.fromfile(path, "<f8", faces[0], offset=faces[1])
     return "" if np.isfinite(flows).all() else "it holds flows that are no numbers"

@@ -11,6 +11,7 @@ import hashlib
 import json
 import re
 import shutil
+import zipfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from importlib.metadata import PackageNotFoundError, version
@@ -173,7 +174,7 @@ def prepare(
         told = f"{base_hash(site, solver)} {scheme.name}"
         told = hashlib.sha256(told.encode()).hexdigest()[:20]
         final = folder / told
-        if not (final / "heads.npz").is_file():
+        if not zipfile.is_zipfile(final / "heads.npz"):  # never solved, or cut short since
             say(f"base case of '{scheme.name}': {layout.ground.active.sum():,} cells")
             _solve_base(layout, solver, final, say)
         with np.load(final / "heads.npz") as stored:

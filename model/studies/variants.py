@@ -10,6 +10,7 @@ import hashlib
 import json
 import os
 import shutil
+import zipfile
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -90,8 +91,13 @@ class VariantStore:
         return self.folder / variant.key(self.base_hash)
 
     def has(self, variant: Variant) -> bool:
-        """Whether a variant was finished (or failed) before."""
-        return (self.path(variant) / VARIANT_FILE).is_file()
+        """Whether a variant was finished (or failed) before, and can still be read."""
+        fields = self.path(variant) / FIELDS_FILE
+        try:
+            answers = self.outcome(variant).answers
+        except (OSError, ValueError, LookupError, TypeError):
+            return False
+        return isinstance(answers, dict) and (not fields.exists() or zipfile.is_zipfile(fields))
 
     def put(self, variant: Variant, outcome: Outcome) -> None:
         """Keep what became of a variant; one that is there stays."""
@@ -115,10 +121,12 @@ class VariantStore:
                 np.savez_compressed(partial / FIELDS_FILE, **outcome.fields)  # type: ignore[arg-type]
         try:
             partial.rename(final)
-        except OSError:  # another process finished the same one first
-            if not self.has(variant):
-                raise
-            shutil.rmtree(partial, ignore_errors=True)
+        except OSError:
+            if self.has(variant):  # another process finished the same one first
+                shutil.rmtree(partial, ignore_errors=True)
+            else:  # what stands there was damaged
+                self.drop(variant)
+                partial.rename(final)
 
     def drop(self, variant: Variant) -> None:
         """Forget a variant, so that it is computed again."""
