@@ -11,12 +11,11 @@ edge; theirs stay fixed.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 from wellring.model.drainage.points import GridPoint, PointDrive, PointState
+from wellring.model.first_drives import Solve, lowest_drive
 from wellring.model.limited_rates import flow_margin, most_flow
-
-Solve = Callable[[Sequence[PointDrive]], list[PointState]]
 
 FLOW_TOLERANCE = 1e-3
 """Relative."""
@@ -36,27 +35,27 @@ _HIGHEST = 100.0
 """A level is sought up to this far above the lowest one [m]."""
 
 
-def lowest_drive(point: GridPoint) -> PointDrive:
-    """Hold the lowest level, or stay shut: no screened cell takes part, or nothing is asked."""
-    if point.idle:
-        return PointDrive(None, None, "not used")
-    if point.node.size == 0:
-        return PointDrive(None, None, "dry")
-    return PointDrive(point.lowest, None, "level")
-
-
 def settle_growing(
-    points: Sequence[GridPoint], solve: Solve
+    points: Sequence[GridPoint],
+    solve: Solve,
+    drives: list[PointDrive],
+    states: list[PointState],
+    rest: Sequence[float] | None = None,
 ) -> tuple[list[PointDrive], list[PointState], int, bool]:
     """Find drives of all points that respect every limit.
+
+    Parameters
+    ----------
+    drives, states : those of the first solve, all lowest levels held or flows that grow.
+    rest : levels [m] at which the points give nothing, where those are known to tell more than
+        the first solve.
 
     Returns
     -------
     drives, what each point gives with them, rounds, and whether all limits are met.
     """
-    drives = [lowest_drive(point) for point in points]
-    states = solve(drives)
-    searches = [_Search(point) for point in points]
+    levels = [None] * len(points) if rest is None else rest
+    searches = [LimitSearch(point, level) for point, level in zip(points, levels, strict=True)]
     for round_number in range(1, _MOST_ROUNDS + 1):
         wanted = _better(searches, drives, states)
         if wanted is None:
@@ -67,7 +66,7 @@ def settle_growing(
 
 
 def _better(
-    searches: Sequence[_Search], drives: Sequence[PointDrive], states: Sequence[PointState]
+    searches: Sequence[LimitSearch], drives: Sequence[PointDrive], states: Sequence[PointState]
 ) -> list[PointDrive] | None:
     """Other drives where a limit is broken, None where all hold."""
     each = list(zip(searches, drives, states, strict=True))
@@ -80,11 +79,13 @@ def _better(
     return [drive if new is None else new for drive, new in zip(drives, wanted, strict=True)]
 
 
-class _Search:
+class LimitSearch:
     """The search for one point's drive."""
 
-    def __init__(self, point: GridPoint):
+    def __init__(self, point: GridPoint, rest: float | None):
         self.point = point
+        self.rest = rest
+        """Level [m] at which the point gives nothing, where that is known."""
         self.last: PointState | None = None
         self.slope: float | None = None
         """Change of flow with level [m²/s] as seen from the point, the others answering too."""
@@ -175,7 +176,8 @@ class _Search:
         low = self.point.lowest
         slope = self.slope
         if slope is None:
-            slope = -max(state.flow, _LEAST) / (state.level - low + 3.0)
+            drawn = state.level - low + 3.0 if self.rest is None else self.rest - state.level
+            slope = -max(state.flow, _LEAST) / max(drawn, 0.1)
 
         def flow(level: float) -> float:
             return state.flow + slope * (level - state.level)

@@ -4,18 +4,21 @@ All points first hold their lowest level. One that then gives more than its pump
 the flow asked of it is driven by its flow instead, which can only raise the water elsewhere; one
 whose level then falls too low holds its level again; one that would feed the ground is shut, and
 opened again when the water around it has risen. Repeated until nothing changes: every limit is
-kept to 0.1 % of flow and 1 mm of level. Where that finds no steady state or no end, flows that
-grow with the level take over (:mod:`wellring.model.growing_flows`).
+kept to 0.1 % of flow and 1 mm of level. Where that finds no steady state or no end, or the lowest
+levels cannot be held at one stroke, flows that grow with the level take over
+(:mod:`wellring.model.approach`, :mod:`wellring.model.growing_flows`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from wellring.inputs.faults import SolverFailed
+from wellring.model.approach import begin
 from wellring.model.drainage.points import GridPoint, PointDrive, PointState
-from wellring.model.growing_flows import lowest_drive, settle_growing
+from wellring.model.first_drives import Solve, first_drive, lowest_drive
+from wellring.model.growing_flows import settle_growing
 from wellring.model.limited_rates import LimitedRates, most_flow
 
 FLOW_TOLERANCE = 1e-3
@@ -27,8 +30,6 @@ REOPENS_ABOVE = 0.01
 _MOST_ROUNDS = 20
 _ONE_BY_ONE_AFTER = 10
 """Rounds after which one point at a time changes between level and flow, which cannot cycle."""
-
-Solve = Callable[[Sequence[PointDrive]], list[PointState]]
 
 
 @dataclass
@@ -52,13 +53,21 @@ def settle(
         of a shut one is that of the water around it.
     start : drives to begin with (default: every point with cells holds its lowest level).
     """
-    try:
-        found = _settle_rates(points, solve, start)
-    except _NoSteadyState:
-        found = None
-    if found is not None and found.settled:
-        return found
-    return Settled(*settle_growing(points, solve))
+    begun = None
+    if start is None:
+        begun = begin(points, solve, [first_drive(point) for point in points])
+        start = begun.drives
+    if begun is None or not begun.gently:
+        try:
+            found = _settle_rates(points, solve, start, begun.states if begun else None)
+        except _NoSteadyState:
+            found = None
+        if found is not None and found.settled:
+            return found
+    if begun is None or not begun.gently:
+        begun = begin(points, solve, [lowest_drive(point) for point in points])
+    rest = solve.at_rest() if begun.gently else None
+    return Settled(*settle_growing(points, solve, begun.drives, begun.states, rest))
 
 
 class _NoSteadyState(Exception):
@@ -66,21 +75,15 @@ class _NoSteadyState(Exception):
 
 
 def _settle_rates(
-    points: Sequence[GridPoint], solve: Solve, start: Sequence[PointDrive] | None
+    points: Sequence[GridPoint],
+    solve: Solve,
+    start: Sequence[PointDrive],
+    states: list[PointState] | None,
 ) -> Settled:
     """Find drives with flows given outright: in few solves, where the ground brings them."""
-    drives = (
-        [replace(drive, growth=None) for drive in start]
-        if start is not None
-        else [first_drive(point) for point in points]
-    )
-    try:
+    drives = [replace(drive, growth=None) for drive in start]
+    if states is None:
         states = _quickly(solve, drives)
-    except _NoSteadyState:
-        if start is not None:
-            raise
-        drives = [lowest_drive(point) for point in points]
-        states = solve(drives)
     rates = LimitedRates(points, FLOW_TOLERANCE)
     for round_number in range(1, _MOST_ROUNDS + 1):
         switched = _switch(points, drives, states, round_number > _ONE_BY_ONE_AFTER)
@@ -96,22 +99,9 @@ def _quickly(solve: Solve, drives: Sequence[PointDrive]) -> list[PointState]:
     if all(drive.rate is None for drive in drives):
         return solve(drives)
     try:
-        return getattr(solve, "quick", solve)(drives)
+        return solve.quick(drives)
     except SolverFailed:
         raise _NoSteadyState from None
-
-
-def first_drive(point: GridPoint) -> PointDrive:
-    """Take the flow asked for where pump and full screen give it; otherwise the lowest level.
-
-    A well that is drawn down to its lowest level only to be throttled afterwards costs the
-    solver most of its time: 3 to 10 times that of starting from the flow.
-    """
-    if point.node.size and point.wanted is not None and not point.idle:
-        limit, name = most_flow(point, point.screen[1])
-        if name == "rate":
-            return PointDrive(None, limit, "rate")
-    return lowest_drive(point)
 
 
 def _switch(

@@ -95,6 +95,7 @@ def solve_stage(
     first: str | None = None,
     progress: Progress | None = None,
     time_limit: float = 3600.0,
+    record: list[Attempt] | None = None,
 ) -> Solution:
     """Solve the stage written in `folder`.
 
@@ -103,6 +104,7 @@ def solve_stage(
     start : (nlay, nrow, ncol) start heads [m].
     first : rung to try first (one that worked for the same stage before).
     time_limit : wall seconds for one attempt.
+    record : what to add the attempts to, also those of a stage without an answer.
 
     Raises
     ------
@@ -112,19 +114,23 @@ def solve_stage(
     again = [rung for rung in rungs if rung.name == first and not rung.stepping]
     order = [*again, *(rung for rung in rungs if rung not in again)]
     attempts: list[Attempt] = []
-    for rung in order:
-        attempt = _try(rung, folder, solver, start, _FLOW_CLOSURE, name, progress, time_limit)
-        attempts.append(attempt)
-        if not attempt.ended:
-            continue
-        heads = read_heads(folder)
-        if abs(attempt.discrepancy) > _CLOSED and np.isfinite(attempt.total_in):
-            heads = _polish(
-                rung, folder, solver, heads, start, attempts, name, progress, time_limit
-            )
-        answered = [item for item in attempts if item.answered]
-        if answered:
-            return Solution(heads, rung.name, answered[-1].discrepancy, attempts)
+    try:
+        for rung in order:
+            attempt = _try(rung, folder, solver, start, _FLOW_CLOSURE, name, progress, time_limit)
+            attempts.append(attempt)
+            if not attempt.ended:
+                continue
+            heads = read_heads(folder)
+            if abs(attempt.discrepancy) > _CLOSED and np.isfinite(attempt.total_in):
+                heads = _polish(
+                    rung, folder, solver, heads, start, attempts, name, progress, time_limit
+                )
+            answered = [item for item in attempts if item.answered]
+            if answered:
+                return Solution(heads, rung.name, answered[-1].discrepancy, attempts)
+    finally:
+        if record is not None:
+            record += attempts
     raise SolverFailed(name, f"{len(attempts)} ways tried; {attempts[-1].why}", folder)
 
 
@@ -145,16 +151,20 @@ def _polish(
     for share, head_closure in _TIGHTER:
         warm = np.where(np.abs(heads) < 1e20, heads, start)
         flow_closure = min(_FLOW_CLOSURE, share * max(best.total_in, 1e-8))
-        attempt = _try(
-            POLISH, folder, solver, warm, flow_closure, name, progress, time_limit, head_closure
-        )
-        attempts.append(attempt)
-        if not attempt.answered:
+        # An answer that stands as it is is not worth the slow way.
+        for polish in POLISH[: 1 + (abs(best.discrepancy) > MASS_BALANCE_LIMIT)]:
+            attempt = _try(
+                polish, folder, solver, warm, flow_closure, name, progress, time_limit, head_closure
+            )
+            attempts.append(attempt)
+            if attempt.answered:
+                break
+        else:
             break
         if abs(attempt.discrepancy) >= abs(best.discrepancy):
             attempt.answered = False
             continue
-        heads, best, kept = read_heads(folder), attempt, (POLISH, warm, flow_closure, head_closure)
+        heads, best, kept = read_heads(folder), attempt, (polish, warm, flow_closure, head_closure)
         if abs(best.discrepancy) <= _CLOSED:
             return heads
     if best.answered and attempts[-1] is not best:

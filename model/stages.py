@@ -5,13 +5,12 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.inputs.faults import SolverFailed
 from wellring.inputs.names import NATURAL
 from wellring.inputs.units import DAY
 from wellring.model.build import StageModel, drive_rows, write_stage
@@ -44,8 +43,8 @@ class SolvedStage:
     attempts: list[Attempt] = field(default_factory=list)
 
 
-_APPROACH = (1 / 3, 2 / 3)
-"""Shares of the drawdown asked for on the way, where it cannot be had at one stroke."""
+_OFTEN = 3
+"""Failures of the first rung in a stage after which one that worked is preferred to it."""
 
 Report = Callable[[str], None]
 Write = Callable[[StageModel, Path], None]
@@ -232,46 +231,39 @@ class _Runner:
     ):
         self.stage, self.place, self.solver, self.report = stage, place, solver, report
         self.points, self.start = points, start
+        flat = start.reshape(-1)
+        self.rest = [point.sign * _level_around(point, flat) for point in points]
         self.solution: Solution | None = None
         self.attempts: list[Attempt] = []
 
-    def quick(self, drives: Sequence[PointDrive]) -> list[PointState]:
-        """One try by the rung that worked last; if it fails the start heads stay as they were."""
-        worked = self.solution.rung if self.solution is not None else ""
-        again = [rung for rung in LADDER if rung.name == worked and not rung.stepping]
-        return self._solved(drives, (*again, LADDER[0])[:1])
+    def at_rest(self) -> list[float]:
+        """Level [m] of the water around each point before anything is pumped; NaN where dry."""
+        return self.rest
+
+    def quick(self, drives: Sequence[PointDrive], slowed: bool = False) -> list[PointState]:
+        """By the rung that worked last, or also the second; if it fails the start heads stay."""
+        preferred = [rung for rung in LADDER if rung.name == self._preferred()]
+        return self._solved(drives, LADDER[:2] if slowed else (*preferred, LADDER[0])[:1])
 
     def __call__(self, drives: Sequence[PointDrive]) -> list[PointState]:
-        if drives and self.solution is None:
-            try:
-                return self._solved(drives, LADDER[:1])
-            except SolverFailed:
-                if self._approached(drives):
-                    return self._solved(drives, LADDER[1:])
-        return self._solved(drives, LADDER)
+        tried = bool(self.attempts) and self.solution is None
+        return self._solved(drives, LADDER[1:] if tried else LADDER)
 
-    def _approached(self, drives: Sequence[PointDrive]) -> bool:
-        """Draw the water down in steps, for start heads nearer to the answer; whether that went.
-
-        Points that draw down at one stroke can leave a pervious layer swinging between wet and
-        dry; drawn down by thirds it settled in a few iterations.
-        """
-        begins = self.start.reshape(-1)
-        levels = [point.sign * _level_around(point, begins) for point in self.points]
-        for share in _APPROACH:
-            eased = [_eased(d, at, share) for d, at in zip(drives, levels, strict=True)]
-            try:
-                self._solved(eased, LADDER[:2])
-            except SolverFailed:
-                break
-        return self.solution is not None
+    def _preferred(self) -> str | None:
+        """The rung that worked last, once the first, which costs far less, has failed often."""
+        plain = LADDER[0].name
+        failed = sum(each.rung == plain and not each.ended for each in self.attempts)
+        if self.solution is None or failed < _OFTEN:
+            return None
+        again = {rung.name for rung in LADDER if not rung.stepping}
+        return self.solution.rung if self.solution.rung in again else None
 
     def _solved(self, drives: Sequence[PointDrive], rungs: tuple[Rung, ...]) -> list[PointState]:
         first = None
         if self.solution is not None:
             heads = self.solution.heads
             self.start = np.where(np.abs(heads) < 1e20, heads, self.start)
-            first = self.solution.rung
+            first = self._preferred()
         if drives:
             set_drives(self.place, self.points, drives)
         self.solution = solve_stage(
@@ -282,8 +274,8 @@ class _Runner:
             rungs=rungs,
             first=first,
             progress=self.report,
+            record=self.attempts,
         )
-        self.attempts += self.solution.attempts
         heads = self.solution.heads.reshape(-1)
         return [
             PointState(point.sign * _level_around(point, heads), 0.0) if drive.shut else state
@@ -291,15 +283,6 @@ class _Runner:
                 self.points, drives, read_points(self.place, self.points, drives), strict=True
             )
         ]
-
-
-def _eased(drive: PointDrive, level: float, share: float) -> PointDrive:
-    """A drive that asks for a share of the drawdown from `level` [m], or of the flow."""
-    if drive.held is not None and np.isfinite(level):
-        return replace(drive, held=level + share * (drive.held - level))
-    if drive.rate is not None:
-        return replace(drive, rate=share * drive.rate)
-    return drive
 
 
 def _level_around(point: GridPoint, heads: Floats) -> float:

@@ -7,8 +7,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from closed_form import ClosedForm
 
 from wellring.model.drainage.points import GridPoint, PointState
+from wellring.model.first_drives import lowest_drive
 from wellring.model.growing_flows import settle_growing
 from wellring.model.limited_rates import most_flow
 
@@ -29,14 +31,15 @@ def well(foot: float) -> GridPoint:
     )  # fmt: skip
 
 
-class ClosedPit:
+class ClosedPit(ClosedForm):
     """Solves H − A·q = h for held levels and growing flows by Newton's method."""
 
     def __init__(self, inflow: float, seed: int):
         own = np.diag(np.random.default_rng(seed).uniform(20.0, 60.0, WELLS))
+        super().__init__(self.respond, [10.0] * WELLS)
         self.supply = np.linalg.inv(own + AROUND / inflow)
 
-    def __call__(self, drives):
+    def respond(self, drives):
         held = np.array([drive.held is not None for drive in drives])
         level = np.array([10.0 if drive.held is None else drive.held for drive in drives])
         growth = np.array([drive.growth or 0.0 for drive in drives])
@@ -61,7 +64,9 @@ class ClosedPit:
 def test_wells_share_an_inflow_below_what_is_asked_of_them(share, seed):
     random = np.random.default_rng(seed + 100)
     points = [well(foot) for foot in 7.1 + 0.02 * random.normal(size=WELLS)]
-    drives, states, _, settled = settle_growing(points, ClosedPit(share * WELLS * ASKED, seed))
+    pit = ClosedPit(share * WELLS * ASKED, seed)
+    held = [lowest_drive(point) for point in points]
+    drives, states, _, settled = settle_growing(points, pit, held, pit(held))
     assert settled
     for point, drive, state in zip(points, drives, states, strict=True):
         limit, name = most_flow(point, state.level)

@@ -7,9 +7,12 @@ import itertools
 
 import numpy as np
 import pytest
+from closed_form import ClosedForm
 
 from wellring.model.drainage.points import GridPoint, PointDrive, PointState
-from wellring.model.limits import first_drive, most_flow, settle
+from wellring.model.first_drives import first_drive
+from wellring.model.limited_rates import most_flow
+from wellring.model.limits import settle
 
 H = 10.0
 
@@ -26,15 +29,16 @@ def well(lowest=0.0, pump=None, wanted=None, screen=(-20.0, 20.0), radius=0.2, k
     )  # fmt: skip
 
 
-class Aquifer:
+class Aquifer(ClosedForm):
     """Solves H − A·q for drives that hold levels or give rates; counts its solves."""
 
     def __init__(self, influence):
         self.a = np.atleast_2d(np.asarray(influence, float))
+        super().__init__(self.respond, [H] * len(self.a))
         self.solves = 0
         self.flow = np.zeros(len(self.a))
 
-    def __call__(self, drives):
+    def respond(self, drives):
         self.solves += 1
         held = np.array([drive.held is not None for drive in drives])
         q = np.array([drive.rate or 0.0 for drive in drives])
@@ -186,7 +190,7 @@ def test_a_solve_that_never_agrees_with_itself_is_not_called_settled():
             return [PointState(0.0, 0.5)]  # held: far more than the pump gives
         return [PointState(-5.0, drives[0].rate)]  # at the pump's rate: drawn too low
 
-    assert not settle([well(lowest=0.0, pump=0.1)], restless).settled
+    assert not settle([well(lowest=0.0, pump=0.1)], ClosedForm(restless, [H])).settled
     assert len(calls) <= 62
 
 

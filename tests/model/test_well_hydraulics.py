@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from closed_form import ClosedForm
 
 from wellring.inputs.drainage import DeepWells, Pump
 from wellring.inputs.units import to_si
@@ -14,6 +15,7 @@ from wellring.model.build import WELLS_CSV
 from wellring.model.drainage.deep_wells import skin_of
 from wellring.model.drainage.points import GridPoint, PointState
 from wellring.model.drainage.pump_curve import PumpCurve, curve_of
+from wellring.model.first_drives import lowest_drive
 from wellring.model.growing_flows import settle_growing
 from wellring.model.limits import settle
 from wellring.model.run import Run
@@ -48,12 +50,15 @@ def ground(drives):
 
 
 def growing(points, solve):
-    drives, states, _, settled = settle_growing(points, solve)
+    held = [lowest_drive(point) for point in points]
+    drives, states, _, settled = settle_growing(
+        points, ClosedForm(solve, [NATURAL]), held, solve(held)
+    )
     return drives[0], states[0], settled
 
 
 def rated(points, solve):
-    found = settle(points, solve)
+    found = settle(points, ClosedForm(solve, [NATURAL]))
     return found.drives[0], found.states[0], found.settled
 
 
