@@ -34,11 +34,6 @@ class Drains:
         return self.node.size
 
 
-def no_drains() -> Drains:
-    """An empty set of drains."""
-    return Drains(np.zeros(0, np.intp), np.zeros(0), np.zeros(0), np.zeros(0))
-
-
 @dataclass(frozen=True)
 class Dig:
     """One stage of the excavation on the grid.

@@ -68,14 +68,6 @@ class Reading:
         return None if value is None else low <= value <= high
 
     @property
-    def foreseen(self) -> bool | None:
-        """Whether it lay in the band foretold before the fit."""
-        value = self.observation.value
-        if value is None or self.before is None:
-            return None
-        return self.before[0] <= value <= self.before[1]
-
-    @property
     def passed(self) -> bool:
         """Whether the measurement passes what it must not."""
         item = self.observation

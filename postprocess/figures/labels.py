@@ -61,11 +61,6 @@ class LabelPlacer:
         centre = np.column_stack([np.interp(at, along, corner[:, k]) for k in (0, 1)])
         self._add(np.hstack([centre - 3, centre + 3]), weight)
 
-    def block_corner(self, left: float, bottom: float, right: float, top: float) -> None:
-        """Keep labels off a part of the axes, in fractions of them."""
-        corner = self.axes.transAxes.transform([(left, bottom), (right, top)])
-        self._add(corner.reshape(1, 4), 1.0)
-
     def _add(self, boxes: Floats, weight: float) -> None:
         self._boxes.append(boxes)
         self._weights.append(np.full(len(boxes), weight))

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -317,8 +316,3 @@ def cost_of(prices: Prices, flows: Floats) -> float:
         + (prices.flow * flows).sum()
         + prices.post @ posts
     )
-
-
-def answer_of(step: Step, name: str) -> Any:
-    """The value of one of a step's answers; None where it has none."""
-    return step.outcome.answers.get(name, {}).get("value")
