@@ -15,7 +15,7 @@ import numpy as np
 
 from wellring.inputs.faults import SolverFailed
 from wellring.model.drainage.points import GridPoint, PointDrive, PointState
-from wellring.model.first_drives import Solve, gentle_drive, lowest_drive
+from wellring.model.first_drives import Solve, first_drive, gentle_drive, lowest_drive
 from wellring.model.growing_flows import LimitSearch
 
 _SHARES = (1 / 3, 2 / 3)
@@ -48,9 +48,11 @@ def begin(points: Sequence[GridPoint], solve: Solve, drives: Sequence[PointDrive
         except SolverFailed:
             continue
     rest = solve.at_rest()
-    near = _by_thirds(held, rest, solve)
+    # What is given back to the ground is known; held at its highest level it would be far more.
+    last = [first_drive(p) if p.injects else d for p, d in zip(points, held, strict=True)]
+    near = _by_thirds(last, rest, solve)
     if near is not None:
-        limited = [_limited(*each) for each in zip(points, held, rest, near, strict=True)]
+        limited = [_limited(*each) for each in zip(points, last, rest, near, strict=True)]
         return Begun(limited, solve(limited), True)
     gentle = [gentle_drive(point, level) for point, level in zip(points, rest, strict=True)]
     if gentle != held:
@@ -62,12 +64,12 @@ def begin(points: Sequence[GridPoint], solve: Solve, drives: Sequence[PointDrive
 
 
 def _by_thirds(
-    held: Sequence[PointDrive], rest: Sequence[float], solve: Solve
+    drives: Sequence[PointDrive], rest: Sequence[float], solve: Solve
 ) -> list[PointState] | None:
     """Draw the water down in steps as far as that goes; None where it goes nowhere."""
     states = None
     for share in _SHARES:
-        eased = [_eased(drive, level, share) for drive, level in zip(held, rest, strict=True)]
+        eased = [_eased(drive, level, share) for drive, level in zip(drives, rest, strict=True)]
         try:
             states = solve.quick(eased, slowed=True)
         except SolverFailed:
@@ -76,16 +78,18 @@ def _by_thirds(
 
 
 def _eased(drive: PointDrive, level: float, share: float) -> PointDrive:
-    """A drive that asks for a share of the drawdown from `level` [m]."""
+    """A drive that asks for a share of the drawdown from `level` [m], or of the flow."""
     if drive.held is not None and np.isfinite(level):
         return replace(drive, held=level + share * (drive.held - level))
+    if drive.rate is not None:
+        return replace(drive, rate=share * drive.rate)
     return drive
 
 
-def _limited(point: GridPoint, held: PointDrive, rest: float, state: PointState) -> PointDrive:
-    """Where the limit is expected to be met, or the lowest level where it is not."""
-    if held.held is None or not state.flow > 0.0 or not rest > state.level > point.lowest:
-        return held
+def _limited(point: GridPoint, last: PointDrive, rest: float, state: PointState) -> PointDrive:
+    """Where the limit is expected to be met, or the last drive where it is not."""
+    if last.held is None or not state.flow > 0.0 or not rest > state.level > point.lowest:
+        return last
     growth = state.flow / (state.level - point.lowest)
     at_present = PointDrive(None, state.flow, "level", growth, point.lowest)
     return LimitSearch(point, rest).limited(at_present, state) or at_present
