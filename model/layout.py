@@ -11,6 +11,7 @@ from shapely.geometry import LinearRing, LineString
 from wellring.inputs.drainage import Placed
 from wellring.inputs.faults import FaultLog
 from wellring.inputs.names import drainage_names, wall_names
+from wellring.inputs.operations import Operations
 from wellring.inputs.read_site import Site
 from wellring.inputs.site import Scheme
 from wellring.inputs.walls import Wall
@@ -355,6 +356,7 @@ def _points(
             ground,
             distance,
             tuple(formations(site)),
+            site.description.operations or Operations(),
         )
         try:
             made = method.points(drainage, placement)

@@ -202,6 +202,8 @@ def pump_rows(
                 # Of a point asked for a flow the lowest level is far below that it works at.
                 most = min(most, point.curve.most(point.delivery - point.lowest))
         held = point.lowest + point.square_loss * max(state.flow, 0.0) ** 2
+        if point.header is not None and drive.governing == "level" and drive.held is not None:
+            held = drive.held  # what the header's friction leaves of the lift
         rows.append((at, "rate", -most * DAY))
         rows.append((at, "rate_scaling", held, HOLDS_WITHIN))
     return rows

@@ -82,6 +82,17 @@ def manning_of(given: Operations) -> Manning:
     )
 
 
+def pipe_law(given: Operations) -> PipeLaw:
+    """Friction and sizing of all pipes, with the defaults."""
+    return PipeLaw(
+        given.friction,
+        given.pipe_roughness or ROUGHNESS,
+        given.pipe_c or PIPE_C,
+        given.temperature,
+        given.pipe_velocity or VELOCITY,
+    )
+
+
 def plant_of(run: RunFolder, results: Sequence[StageResult], groups: list[DrainageGroup]) -> Plant:
     """Discharge level, pipes and motors, with the defaults."""
     given = prices_of(run)
@@ -91,13 +102,7 @@ def plant_of(run: RunFolder, results: Sequence[StageResult], groups: list[Draina
         cells = [run.plan_cell(well.x, well.y) for group in groups for well in group.wells]
         places = [cell for cell in cells if cell is not None] or run.ledger.inside
         level = float(np.nanmax(ground[places]))
-    pipes = PipeLaw(
-        given.friction,
-        given.pipe_roughness or ROUGHNESS,
-        given.pipe_c or PIPE_C,
-        given.temperature,
-        given.pipe_velocity or VELOCITY,
-    )
+    pipes = pipe_law(given)
     motor = given.motor_efficiency or MOTOR_EFFICIENCY
     return Plant(level, given.outfall_distance or 0.0, pipes, motor, given.header_diameter)
 

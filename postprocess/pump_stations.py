@@ -37,10 +37,9 @@ EFFICIENCY = {
 holds their vacuum pump."""
 NOZZLE_FLOW = 0.5e-3
 """Supply of one nozzle [m³/s] where none is said, as the model has it (common practice)."""
-HEADER_ALLOWANCE = 4.5
-"""Losses [m] that the model takes off a wellpoint's lift where none are said."""
-TOLD_LOSS = 0.5
-"""Loss in a suction header [m] worth a warning where the allowance is not known."""
+COUNTED = 0.5
+"""Loss [m] in a suction header that a practical lift counts already (common practice, no source);
+what is beyond is taken off each point's lift in the model."""
 PRESSURE_SHARE = 0.05
 """Share of the supply pressure that a header may take unwarned (common practice, no source)."""
 
@@ -271,26 +270,21 @@ def _wellpoints(
                 header.worst + outfall,
             )
         )
-        _lift_lost(table, name, header, made)
+        _lift_lost(name, header, made)
 
 
-def _lift_lost(table: Wellpoints, name: str, header: Header, made: StagePumps) -> None:
-    """Warn where a suction header takes more of the lift than the model left for it."""
-    given = table.losses if table.losses is not None else HEADER_ALLOWANCE
-    allowed = TOLD_LOSS if table.lift is not None else given
-    far = [point for point, loss in zip(header.names, header.loss, strict=True) if loss > allowed]
+def _lift_lost(name: str, header: Header, made: StagePumps) -> None:
+    """Tell where a suction header takes more of the lift than is counted anyway."""
+    pairs = zip(header.names, header.loss, strict=True)
+    far = [point for point, loss in pairs if loss > COUNTED]
     if not far:
         return
     shown = ", ".join(f"'{point}'" for point in far[:6]) + (" …" if len(far) > 6 else "")
-    reason = (
-        f"the lift given ({table.lift:g} m) may not hold it"
-        if table.lift is not None
-        else f"the model took off {allowed:g} m for all losses"
-    )
     made.warnings.append(
         f"{name}: the suction header ({header.diameter * 1e3:.0f} mm) takes up to "
-        f"{header.worst:.2f} m of the lift at {len(far)} points ({shown}); {reason}, so these "
-        "draw the water down less than modelled: take a wider header, more pumps, or more losses"
+        f"{header.worst:.2f} m of the lift at {len(far)} points ({shown}). What is beyond "
+        f"{COUNTED:g} m is taken off their lift in the model: a wider header or more pumps give "
+        "it back"
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -12,6 +12,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from wellring.inputs.drainage import Placed
+from wellring.inputs.operations import Operations
 from wellring.inputs.units import conductivity_text
 from wellring.model.drainage.placement import place_points
 from wellring.model.drainage.points import GridPoint
@@ -36,6 +37,8 @@ class Placement:
     ground: Ground
     source_distance: float
     formations: tuple[float, ...]
+    operations: Operations = field(default_factory=Operations)
+    """How pipes are reckoned and sized."""
 
     def positions(self, table: Placed) -> Floats:
         """Site coordinates (n, 2) of the table's points."""

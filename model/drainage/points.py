@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wellring.model.drainage.pump_curve import PumpCurve
+from wellring.model.drainage.suction_header import SuctionHeader
 
 Floats = NDArray[np.float64]
 
@@ -63,6 +64,7 @@ class GridPoint:
         the level to which it may rise, a flow is what it gives.
     follows_floor : its lowest level is the formation of the stage (a passive well).
     group, group_capacity : the header it hangs on and the most that header's pump gives [m³/s].
+    header : the suction header it hangs on, whose friction takes some of its lift.
     share : part of the scheme's discharge that its group returns.
     curve, delivery : its pump's curve, and the level [m] to which the pump lifts the water, pipe
         losses included.
@@ -91,6 +93,7 @@ class GridPoint:
     follows_floor: bool = False
     group: str | None = None
     group_capacity: float | None = None
+    header: SuctionHeader | None = None
     share: float | None = None
     curve: PumpCurve | None = None
     delivery: float = 0.0
@@ -149,6 +152,11 @@ class GridPoint:
     def in_stage(self, stage: int) -> GridPoint:
         """The point with the flow that is asked of it in a stage."""
         return self if self.rates is None else replace(self, wanted=self.rates[stage])
+
+    @property
+    def number(self) -> int:
+        """Its number in its table, from 0."""
+        return int(self.name.rpartition(" ")[2]) - 1
 
     @property
     def idle(self) -> bool:

@@ -9,6 +9,8 @@ from wellring.model.drainage.method import Method, Placement, Range
 from wellring.model.drainage.points import GridPoint
 from wellring.model.drainage.screens import ring_skin, screened_points
 from wellring.model.drainage.suction import PRACTICAL_LOSSES, practical_lift, theoretical_lift
+from wellring.model.drainage.suction_header import SuctionHeader
+from wellring.postprocess.operations import pipe_law
 
 POINT_CAPACITY = 1e-3
 """The most one wellpoint gives [m³/s] where none is said (about 1 L/s; value from memory)."""
@@ -41,6 +43,13 @@ def wellpoint_points(table: Wellpoints, place: Placement) -> list[GridPoint]:
         pump_capacity=table.capacity or POINT_CAPACITY,
         group=place.label,
         group_capacity=table.pump_capacity,
+        header=SuctionHeader(
+            table.header - lift_of(table),
+            place.positions(table),
+            table.points_per_pump,
+            pipe_law(place.operations),
+            place.operations.header_diameter,
+        ),
     )
 
 

@@ -65,13 +65,10 @@ def faults_of(outcome: SiteOutcome) -> list[str]:
         if not stage.settled.settled:
             found.append(f"{stage.name}: limits not settled in {stage.settled.rounds} rounds")
         points = _seen(outcome, stage)
-        headers = _risen(points)
+        levels = _lowest_levels(points, stage.formation or 0.0)
         where = outcome.folder / "mf6" / stage.folder
         told = [*_balance(where, points), *_shared(outcome, points)]
-        for one in points:
-            lowest = _lowest(one.table, stage.formation or 0.0)
-            if one.table.name in headers:
-                lowest = max(lowest, headers[one.table.name])
+        for one, lowest in zip(points, levels, strict=True):
             told += [f"{one}: {why}" for why in _broken(one, lowest)]
         found += [f"{stage.name}: {why}" for why in told]
     return found
@@ -97,9 +94,34 @@ def _one(table: Any, point: GridPoint, drive: PointDrive, state: PointState) -> 
     return Seen(table, point, drive, around - loss * max(flow, 0.0) ** 2, flow, around)
 
 
-def _risen(points: Sequence[Seen]) -> dict[str, float]:
-    """Level [m] of the points on each header whose pump is at its limit: one for all of them."""
-    return {one.table.name: one.level for one in points if one.drive.governing == "header pump"}
+def _lowest_levels(points: Sequence[Seen], formation: float) -> list[float]:
+    """Lowest level [m] of each point: its own, what friction in its header leaves, and how far all
+    points of a header whose pump is at its limit have risen alike."""
+    found = []
+    for one in points:
+        low = _lowest(one.table, formation)
+        if one.table.method == "wellpoints":
+            low = max(low, _full_lift(one.table) + _friction(one, points))
+        found.append(low)
+    risen = {
+        one.table.name: max(one.level - low, 0.0)
+        for one, low in zip(points, found, strict=True)
+        if one.drive.governing == "header pump"
+    }
+    return [
+        low + risen.get(getattr(one.table, "name", None), 0.0)
+        for one, low in zip(points, found, strict=True)
+    ]
+
+
+def _friction(one: Seen, points: Sequence[Seen]) -> float:
+    """Lift [m] that the point's header takes beyond 0.5 m, for the flows that were found."""
+    mine = [other for other in points if other.table.name == one.table.name]
+    flows = np.array([other.flow for other in mine])
+    numbers = [other.point.number for other in mine]
+    assert one.point.header is not None
+    off = one.point.header.taken_off(numbers, flows)
+    return float(off[numbers.index(one.point.number)])
 
 
 def _broken(one: Seen, lowest: float) -> Iterator[str]:
@@ -150,8 +172,12 @@ def _lowest(table: Any, formation: float) -> float:
     if table.method == "relief wells":
         return max(formation, bottom)
     assert table.method == "wellpoints"
-    lift = _lift(table) if table.lift is None else table.lift
-    return float(max(table.header - lift, bottom if table.vacuum else top))
+    return float(max(_full_lift(table), bottom if table.vacuum else top))
+
+
+def _full_lift(table: Any) -> float:
+    """Level [m] to which the whole lift of a tier draws the water."""
+    return float(table.header - (_lift(table) if table.lift is None else table.lift))
 
 
 def _lift(table: Any) -> float:

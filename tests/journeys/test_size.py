@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import shutil
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -186,3 +187,30 @@ def test_bad_requests_are_refused(
     assert done.code == 2
     assert "no file, or one that wellring size wrote" in done.err
     assert mine.read_text() == site.read_text()
+
+
+def test_least_cost_weighs_wells_against_water(
+    tmp_path: Path, sized: tuple[Path, Any], wellring: Callable[..., Any]
+) -> None:
+    """Dear wells and water for nothing: as few wells as --goal wells finds, 3 of the 6 at most, and
+    a cost, confirmed dry by the model, below that of the least pumping at the same prices."""
+    site, done = sized
+    folder = shutil.copytree(
+        site.parent, tmp_path / "site", ignore=shutil.ignore_patterns("*size*")
+    )
+    prices = '\n[operations]\ncurrency = "crowns"\ninstallation = 10000.0\ndischarge_fee = 0.01\n'
+    file = folder / "site.toml"
+    file.write_text(file.read_text() + prices)
+    cheapest = wellring("size", file, "--goal", "cost", "--workers", "2", "--no-figures",
+                        "--json")  # fmt: skip
+    assert cheapest.code == 0, cheapest.err
+    told, least = json.loads(cheapest.out), json.loads(done.out)
+    assert all(a["ok"] for n, a in told["answers"].items() if n.endswith(".dry_margin"))
+    assert told["wells"] < least["wells"]
+
+    def cost(of: dict[str, Any]) -> float:
+        # A stage without days counts as one week.
+        return 10000.0 * of["wells"] + 0.01 * 7 * 86400 * of["total_m3_s"]["sized"]
+
+    assert cost(told) < cost(least)
+    assert any("no quotation" in text for text in told["warnings"])
