@@ -1,9 +1,16 @@
-"""C36: a real pumping test, from its readings to transmissivity and storage, by `wellring match`.
+"""C36, C37: real pumping tests, from readings to the aquifer's properties, by `wellring match`.
 
 Oude Korendijk (Wit 1963; Kruseman & de Ridder, Analysis and Evaluation of Pumping Test Data, 2nd
 ed. 1994, table 3.2). Readings as digitised in timflow's documentation (MIT). A confined aquifer
 of coarse sand 7 m thick, pumped 14 hours at 788 m³/d, piezometers 30 and 90 m away.
+
+Dalem (de Ridder 1961; the same book, chapter 4; digitised there likewise): sand 37 m thick under a
+semi-pervious cover, pumped 8 hours at 761 m³/d, piezometers 30, 60, 90 and 120 m away.
 """
+
+from pathlib import Path
+
+import numpy as np
 
 from wellring.model.studies.match import match
 
@@ -89,3 +96,78 @@ def test_oude_korendijk(check_site, tmp_path, within):
     assert ss_low * THICK < 1.7e-4 < ss_high * THICK
     assert 0.9 < done.fit.scale < 1.15  # errors of 5 cm are what the residuals turn out to be
     assert done.open_directions == []
+
+
+def dalem(check_site, k, ss, roof):
+    """The cover is a thin roof, as good as without storage, under water at a level that is held."""
+    thick = 37.0
+    return check_site(
+        ground=0.0,
+        layers=[("top", -7.5), ("roof", -8.0), ("sand", -8.0 - thick)],
+        soils={
+            "top": {"kh": 1e-3, "kv": 1e-3},
+            "roof": {"kh": roof, "kv": roof, "ss": 2e-9},
+            "sand": {"kh": k, "kv": k, "ss": ss},
+        },
+        level=-0.5,
+        pit=check_site.square(5.0),
+        source_distance=4000.0,
+        boundaries=[
+            {
+                "kind": "fixed_head",
+                "polygon": [(-9000, -9000), (9000, -9000), (9000, 9000), (-9000, 9000)],
+                "head": -0.5,
+                "soils": ["top"],
+            }
+        ],
+        drainage=[
+            {
+                "points": [(0, 0)],
+                "screen": [-8.0 - thick, -8.0],
+                "diameter": 0.3,
+                "rate": 761.0 / DAY,
+            }
+        ],
+        points={f"D{r}": (r, 0.0, -26.0) for r in (30, 60, 90, 120)},
+        stages=[{"name": "pumping", "day": 0, "lasts": 0.35}],
+        time={"first_step": 60.0 / DAY},
+        grid={"cell": 2.5, "growth": 1.4, "largest": 400.0, "sublayer": thick},
+    )
+
+
+ROOF = """
+[[parameters]]
+path = "soils.roof.kv"
+together = ["soils.roof.kh"]
+"""
+
+
+def test_dalem(check_site, tmp_path, within):
+    """Begun with k half as high, storage half and the cover's resistance a third of what is found.
+
+    Expected: Hantush by least squares on the same 51 readings (CHECKS C37, recomputed with scipy).
+    """
+    transmissivity, storativity, c = 1677.28, 1.76202e-3, 331.146
+    path = dalem(
+        check_site, transmissivity / 37 / DAY / 2, storativity / 37 / 2, 0.5 / (c * DAY) * 3
+    ).write(tmp_path)
+    rows = ["kind,point,day,value,error"]
+    for r in (30, 60, 90, 120):
+        file = Path(__file__).parent / "pumping_tests" / f"dalem_{r}.txt"
+        for day, head in np.loadtxt(file, skiprows=1):
+            rows.append(f"drawdown,D{r},{day:g},{-head:g} m,6 mm")
+    (tmp_path / "readings.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    (tmp_path / "plan.toml").write_text(PLAN + ROOF, encoding="utf-8")
+    done = match(path, plan_file=tmp_path / "plan.toml", figures=False)
+    k, ss, roof = done.values
+    print(done.values, done.intervals, done.fit.scale)
+    within("readings", len(done.readings), 51, 1e-9)
+    within("T", k * 37 * DAY, transmissivity, 3)
+    within("S", ss * 37, storativity, 5)
+    within("c", 0.5 / roof / DAY, c, 5)
+    rmse = float((done.frame["residual"] ** 2).mean() ** 0.5)
+    within("RMSE", rmse, 0.00591685, 5)
+    (k_low, k_high), (ss_low, ss_high), (roof_low, roof_high) = done.intervals
+    assert k_low * 37 * DAY < transmissivity < k_high * 37 * DAY
+    assert ss_low * 37 < storativity < ss_high * 37
+    assert roof_low < 0.5 / c / DAY < roof_high
