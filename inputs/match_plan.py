@@ -2,31 +2,24 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import Field, model_validator
 
-from wellring.inputs.table import Misfit, Table, Text, Texts
-from wellring.inputs.vary_plan import factors, number, pair
+from wellring.inputs.table import Misfit, Table, Text
+from wellring.inputs.vary_plan import StudyParameter, number
 
 WIDE = (0.1, 10.0)
 """Bounds on the file's value where none are given: k is known within a factor of ten."""
 
 
-class MatchParameter(Table):
+class MatchParameter(StudyParameter):
     """[[match.parameters]]: one value to be fitted, or several that go up and down together.
 
     Bounds: `factor` [low, high] on the file's value, or `range` [low, high]. What was known before
     may join the fit: `spread`, log-normal about the file's value, which one standard deviation
     multiplies or divides by it; `deviation` of a level, normal about the file's value.
     """
-
-    path: Text
-    together: Texts = ()
-    factor: Annotated[tuple[float, float], BeforeValidator(factors)] | None = None
-    range: Annotated[tuple[Any, Any], BeforeValidator(pair)] | None = None
-    spread: Annotated[float, number("a factor from 1.01 to 1000", 1.01, 1000.0)] | None = None
-    deviation: Any = None
 
     @model_validator(mode="after")
     def _fits(self) -> MatchParameter:

@@ -59,13 +59,8 @@ def _depths(value: Any) -> dict[str, float]:
     return found
 
 
-class VaryParameter(Table):
-    """[[vary.parameters]]: one uncertain value, or several that go up and down together.
-
-    Exactly one of: `factor` [low, high] on the file's value, each ratio as likely as another;
-    `range` [low, high], evenly likely; `spread`, log-normal about the file's value, which a
-    standard deviation multiplies or divides by it; `deviation`, normal about the file's value.
-    """
+class StudyParameter(Table):
+    """One value of a site by its path, or several that go up and down together."""
 
     path: Text
     together: Texts = ()
@@ -73,6 +68,15 @@ class VaryParameter(Table):
     range: Annotated[tuple[Any, Any], BeforeValidator(pair)] | None = None
     spread: Annotated[float, number("a factor from 1.01 to 1000", 1.01, 1000.0)] | None = None
     deviation: Any = None
+
+
+class VaryParameter(StudyParameter):
+    """[[vary.parameters]]: one uncertain value, or several that go up and down together.
+
+    Exactly one of: `factor` [low, high] on the file's value, each ratio as likely as another;
+    `range` [low, high], evenly likely; `spread`, log-normal about the file's value, which a
+    standard deviation multiplies or divides by it; `deviation`, normal about the file's value.
+    """
 
     @model_validator(mode="after")
     def _one_kind(self) -> VaryParameter:

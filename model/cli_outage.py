@@ -13,7 +13,7 @@ from wellring.model.terminal import (
     OutOption,
     Progress,
     SolverOption,
-    print_json,
+    end,
 )
 
 
@@ -77,8 +77,4 @@ def outage(
             figures=figures,
             say=say,
         )
-    if as_json:
-        print_json(done.as_json())
-    else:
-        typer.echo(done.text() + f"Files: {done.folder}")
-    raise typer.Exit(done.exit_code)
+    end(done, as_json)

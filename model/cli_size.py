@@ -17,7 +17,7 @@ from wellring.model.terminal import (
     SiteArgument,
     SolverOption,
     WorkersOption,
-    print_json,
+    end,
 )
 
 
@@ -92,11 +92,7 @@ def size(
             say=say,
             figures=figures,
         )
-    if as_json:
-        print_json(done.as_json())
-    else:
-        typer.echo(done.text() + f"Files: {done.study.folder}")
-    raise typer.Exit(done.exit_code)
+    end(done, as_json)
 
 
 def _sweep(
@@ -135,8 +131,4 @@ def _sweep(
             say=say,
             figures=figures,
         )
-    if as_json:
-        print_json(done.as_json())
-    else:
-        typer.echo(done.text() + f"Files: {done.study.folder}")
-    raise typer.Exit(done.exit_code)
+    end(done, as_json)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -12,11 +11,13 @@ from wellring.model.terminal import (
     DrawOption,
     JsonOption,
     OutOption,
+    PlanOption,
     Progress,
     SiteArgument,
     SolverOption,
+    StudyOption,
     WorkersOption,
-    print_json,
+    end,
 )
 
 
@@ -53,22 +54,13 @@ def compare(
             figures=figures,
             side_studies=side_studies,
         )
-    if as_json:
-        print_json(done.comparison.as_json())
-    else:
-        typer.echo(done.comparison.text() + f"Files: {done.folder}")
-    raise typer.Exit(done.exit_code)
+    end(done, as_json)
 
 
 def vary(
     site: SiteArgument,
-    plan: Annotated[
-        Path | None, typer.Option("--plan", help="TOML with a [vary] table to use instead.")
-    ] = None,
-    out: Annotated[
-        Path | None,
-        typer.Option("--out", help="Folder of the study (default: SITE's name + .vary)."),
-    ] = None,
+    plan: PlanOption = None,
+    out: StudyOption = None,
     workers: WorkersOption = None,
     cluster: ClusterOption = None,
     solver: SolverOption = None,
@@ -94,22 +86,13 @@ def vary(
             say=say,
             figures=figures,
         )
-    if as_json:
-        print_json(done.as_json())
-    else:
-        typer.echo(done.text() + f"Files: {done.study.folder}")
-    raise typer.Exit(done.exit_code)
+    end(done, as_json)
 
 
 def match(
     site: SiteArgument,
-    plan: Annotated[
-        Path | None, typer.Option("--plan", help="TOML with a [match] table to use instead.")
-    ] = None,
-    out: Annotated[
-        Path | None,
-        typer.Option("--out", help="Folder of the study (default: SITE's name + .match)."),
-    ] = None,
+    plan: PlanOption = None,
+    out: StudyOption = None,
     workers: WorkersOption = None,
     cluster: ClusterOption = None,
     solver: SolverOption = None,
@@ -135,8 +118,4 @@ def match(
             say=say,
             figures=figures,
         )
-    if as_json:
-        print_json(done.as_json())
-    else:
-        typer.echo(done.text() + f"Files: {done.folder}")
-    raise typer.Exit(done.exit_code)
+    end(done, as_json)

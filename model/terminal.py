@@ -6,7 +6,7 @@ import json
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, NoReturn, Protocol
 
 import typer
 
@@ -18,6 +18,20 @@ OutOption = Annotated[
     Path | None,
     typer.Option(
         "--out", help="Folder for the results (default: SITE's name + .runs).", metavar="DIR"
+    ),
+]
+StudyOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--out",
+        help="Folder of the study (default: SITE's name + .vary or .match).",
+        metavar="DIR",
+    ),
+]
+PlanOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--plan", help="TOML with a [vary] or [match] table to use instead.", metavar="FILE"
     ),
 ]
 FiguresOption = Annotated[
@@ -34,6 +48,37 @@ WorkersOption = Annotated[
     typer.Option("--workers", min=1, help="Solvers at work at a time (default: one a core)."),
 ]
 DrawOption = Annotated[bool, typer.Option("--figures/--no-figures", help="Draw figures.")]
+
+
+class Done(Protocol):
+    """What a study gives back."""
+
+    @property
+    def folder(self) -> Path:
+        """Where its files are."""
+        ...
+
+    @property
+    def exit_code(self) -> int:
+        """How it ended."""
+        ...
+
+    def text(self) -> str:
+        """The answers for a terminal."""
+        ...
+
+    def as_json(self) -> Any:
+        """The answers as data."""
+        ...
+
+
+def end(done: Done, as_json: bool) -> NoReturn:
+    """Print what a study found, as text with the place of its files or as JSON alone, and leave."""
+    if as_json:
+        print_json(done.as_json())
+    else:
+        typer.echo(done.text() + f"Files: {done.folder}")
+    raise typer.Exit(done.exit_code)
 
 
 def print_json(content: Any) -> None:

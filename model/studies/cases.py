@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -34,6 +35,11 @@ class Cases:
     scheme: str
     limits: dict[str, float] = field(default_factory=dict)
     """Answer → the most it may be [SI], beside the limits of the site."""
+
+    @property
+    def folder(self) -> Path:
+        """Where the study's files are."""
+        return self.study.folder
 
     @cached_property
     def outcomes(self) -> list[Outcome]:

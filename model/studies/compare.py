@@ -7,6 +7,7 @@ from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from wellring.inputs.faults import SolverFailed
 from wellring.inputs.read_site import read_site
@@ -27,6 +28,14 @@ class Compared:
 
     comparison: Comparison
     folder: Path
+
+    def text(self) -> str:
+        """The ranking for a terminal."""
+        return self.comparison.text()
+
+    def as_json(self) -> Any:
+        """The ranking as data."""
+        return self.comparison.as_json()
 
     @property
     def exit_code(self) -> int:

@@ -185,7 +185,7 @@ def _work_folder(folder: Path) -> Iterator[Path]:
 
 
 def open_study(
-    site_file: str | Path,
+    site_file: str | Path | tuple[Site, dict[str, Any]],
     folder: str | Path,
     *,
     scheme: str | tuple[str, ...] | None = None,
@@ -201,6 +201,7 @@ def open_study(
 
     Parameters
     ----------
+    site_file : its path, or what :func:`read_with_tables` read of it.
     folder : where everything of the study is kept; a killed study is taken up from it.
     scheme : only the scheme of this name, or those of several; None for all of the site.
     time : how variants are followed in time; steady states alone where None.
@@ -210,28 +211,7 @@ def open_study(
     ------
     InputFaults, SolverMissing, SolverFailed : see :mod:`wellring.inputs.faults`.
     """
-    site, tables = read_with_tables(site_file)
-    return study_of(
-        site, tables, folder, scheme=scheme, solver=solver, workers=workers, cluster=cluster,
-        processes=processes, say=say, time=time, observations=observations,
-    )  # fmt: skip
-
-
-def study_of(
-    site: Site,
-    tables: dict[str, Any],
-    folder: str | Path,
-    *,
-    scheme: str | tuple[str, ...] | None = None,
-    solver: str | Path | None = None,
-    workers: int | None = None,
-    cluster: str | None = None,
-    processes: bool | None = None,
-    say: Say | None = None,
-    time: Time | None = None,
-    observations: tuple[Observation, ...] = (),
-) -> Study:
-    """As :func:`open_study`, of a site and its tables that were read before."""
+    site, tables = site_file if isinstance(site_file, tuple) else read_with_tables(site_file)
     tell = say or (lambda text: None)
     found = find_solver(solver, say=tell)
     place = Path(folder)

@@ -18,7 +18,6 @@ import numpy as np
 from wellring.inputs.faults import InputFaults, SolverFailed
 from wellring.inputs.read_site import Site
 from wellring.inputs.site import Scheme
-from wellring.inputs.units import DAY
 from wellring.model.grid_sizes import Fineness
 from wellring.model.layout import Layout, lay_out
 from wellring.model.make_ledger import make_ledger
@@ -79,5 +78,4 @@ def _summary(layout: Layout, stages: list[SolvedStage], folder: Path) -> dict[st
         "cells": int(layout.ground.active.sum()),
         "inflow": taken + pumped,
         "floor_level": judged.level,
-        "per_day": (taken + pumped) * DAY,
     }

@@ -44,7 +44,7 @@ from numpy.typing import NDArray
 
 from wellring.inputs.drainage import DeepWells
 from wellring.inputs.read_site import Site
-from wellring.model.studies.engine import Study, read_with_tables, study_of
+from wellring.model.studies.engine import Study, open_study, read_with_tables
 from wellring.model.studies.sizing.new_scheme import free_name, sized_scheme, write_site
 from wellring.model.studies.sizing.prices import check_prices, prices_of, stage_weeks
 from wellring.model.studies.sizing.programme import Goal, Infeasible
@@ -99,8 +99,8 @@ def size(
     if goal == "cost":
         check_prices(site)
     folder = study_folder(path, chosen.name, out)
-    study = study_of(
-        site, tables, folder, scheme=chosen.name, solver=solver, workers=workers,
+    study = open_study(
+        (site, tables), folder, scheme=chosen.name, solver=solver, workers=workers,
         cluster=cluster, say=tell,
     )  # fmt: skip
     study.base.controls = True

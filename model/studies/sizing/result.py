@@ -63,6 +63,11 @@ class Sized:
     warnings: list[str] = field(default_factory=list)
 
     @property
+    def folder(self) -> Path:
+        """Where the study's files are."""
+        return self.study.folder
+
+    @property
     def rows(self) -> Rows:
         """The limits and candidates."""
         return self.search.rows

@@ -19,7 +19,7 @@ from wellring.inputs.names import drainage_names
 from wellring.inputs.read_site import Site, site_of_tables
 from wellring.inputs.site import Scheme
 from wellring.inputs.units import shown, to_si
-from wellring.model.studies.engine import Study, read_with_tables, study_of
+from wellring.model.studies.engine import Study, open_study, read_with_tables
 from wellring.model.studies.sizing.new_scheme import free_name, write_site
 from wellring.model.studies.sizing.request import one_scheme, study_folder, target_of
 from wellring.model.studies.variants import Outcome, Variant
@@ -89,6 +89,11 @@ class Swept:
     new_scheme: str = ""
     written: Path | None = None
     warnings: list[str] = field(default_factory=list)
+
+    @property
+    def folder(self) -> Path:
+        """Where the study's files are."""
+        return self.study.folder
 
     @property
     def best(self) -> Case | None:
@@ -205,8 +210,8 @@ def sweep(
     target = target_of(path, write)
     folder = study_folder(path, f"{chosen.name} {kind}", out)
     first = site_of_tables(path, spread_by(tables, number, which, kind, asked[0]), site.lines)
-    study = study_of(
-        first, spread_by(tables, number, which, kind, asked[0]), folder, scheme=chosen.name,
+    study = open_study(
+        (first, spread_by(tables, number, which, kind, asked[0])), folder, scheme=chosen.name,
         solver=solver, workers=workers, cluster=cluster, say=say,
     )  # fmt: skip
     cases = _solve(study, chosen.name, number, which, kind, asked)
