@@ -8,20 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.inputs.drainage import (
-    DeepWells,
-    Ejectors,
-    RechargeTrench,
-    RechargeWells,
-    ReliefWells,
-    Sump,
-    Wellpoints,
-)
+from wellring.inputs.drainage import Drainage, Sump
 from wellring.postprocess.ledger import WellEntry
 from wellring.postprocess.run_folder import RunFolder
 
 Floats = NDArray[np.float64]
-AnyTable = DeepWells | Wellpoints | Ejectors | Sump | RechargeWells | RechargeTrench | ReliefWells
 
 TRICKLE = 1e-6
 """Flow [m³/s] below which a pump is taken to stand still (3.6 L/h)."""
@@ -32,7 +23,7 @@ class DrainageGroup:
     """All points of one drainage table, in their order along ring or line."""
 
     label: str
-    table: AnyTable
+    table: Drainage
     wells: list[WellEntry]
 
     @property

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import assert_never
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +16,7 @@ from wellring.inputs.drainage import (
     RechargeTrench,
     RechargeWells,
     ReliefWells,
+    Sump,
     Wellpoints,
 )
 from wellring.inputs.units import GRAVITY
@@ -135,6 +137,8 @@ def stage_pumps(
             _ejectors(plant, group, group.table, stage, dug, made)
         elif isinstance(group.table, RechargeWells | RechargeTrench):
             _recharge(plant, group, group.table, stage, dug, made)
+        elif not isinstance(group.table, Sump):  # a sump pumps what comes into the dig
+            assert_never(group.table)
     if into_dig > TRICKLE and formation is not None:
         lift = plant.level - formation
         riser = plant.pipes.diameter(into_dig)

@@ -1,7 +1,6 @@
 """Imports go down only, and heavy libraries are imported where they are used."""
 
 import ast
-import resource
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -148,6 +147,7 @@ def test_command_line_loads_no_heavy_library(tmp_path: Path) -> None:
 
 def test_the_command_line_starts_within_its_budget(tmp_path: Path) -> None:
     """`wellring --help` in 0.4 s of CPU (about 0.1 s is usual): the least of three starts."""
+    resource = pytest.importorskip("resource")  # not on Windows
     command = [sys.executable, "-m", "wellring.model.cli", "--help"]
     spent = []
     for _ in range(3):

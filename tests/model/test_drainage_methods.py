@@ -7,10 +7,13 @@ from pathlib import Path
 
 import pytest
 
+from wellring.model.drainage import methods
 from wellring.model.drainage.ejector_hydraulics import head_ratio, station, yield_capacity
 from wellring.model.drainage.suction import practical_lift, theoretical_lift
 from wellring.model.run import Run
 from wellring.model.run import run as run_site
+from wellring.postprocess.figures.method_marks import MARKS
+from wellring.postprocess.pump_stations import EFFICIENCY
 
 START = Path(__file__).resolve().parents[2] / "model" / "start"
 
@@ -194,3 +197,10 @@ def test_a_relief_well_flows_freely_and_its_speed_is_told(run_with: Runs) -> Non
     assert well.flow[-1] > 1.05 * by_hand
     (told,) = [t for t in run.answers.warnings if t.startswith("final dig") and "Sichardt" in t]
     assert "flowing freely" in told
+
+
+def test_every_method_has_its_mark_and_a_pump_or_none() -> None:
+    """A method that is added must also be drawn and driven; a passive one has no pump."""
+    known = {table.model_fields["method"].annotation.__args__[0] for table in methods()}
+    assert known - set(MARKS) == {"sump"}
+    assert known - set(EFFICIENCY) == {"relief wells"}
