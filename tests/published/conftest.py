@@ -82,6 +82,7 @@ class CheckSite:
     """Keys of each stage beside its formation."""
     grid: Mapping[str, Any] | None = None
     """Keys of [grid]; the default grid where left out."""
+    operations: Mapping[str, Any] | None = None
     files: Mapping[str, str] = field(default_factory=dict)
     """Other files, by name."""
 
@@ -152,6 +153,8 @@ class CheckSite:
             found.append(table("[grid]", self.grid))
         if self.time is not None:
             found.append(table("[time]", self.time))
+        if self.operations is not None:
+            found.append(table("[operations]", self.operations))
         found += [table("[[walls]]", _moved(wall)) for wall in self.walls]
         if self.drainage:
             found.append(table("[[schemes]]", {"name": "wells"}))

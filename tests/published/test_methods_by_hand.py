@@ -34,6 +34,8 @@ def test_suction_against_altitude(solve, check_site, within, altitude, temperatu
                 }
             ],
             grid={"cell": 2.0, "sublayer": 2.0},
+            # So wide that friction takes nothing off: here the air's head alone is checked.
+            operations={"header_diameter": "500 mm"},
         )
     )
     assert {well.governing[-1] for well in solved.wells} == {"level"}
