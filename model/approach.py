@@ -47,6 +47,8 @@ def begin(points: Sequence[GridPoint], solve: Solve, drives: Sequence[PointDrive
             return Begun(tried, solve.quick(tried))
         except SolverFailed:
             continue
+    if all(drive.held is None for drive in held):
+        return Begun(held, solve(held))
     rest = solve.at_rest()
     # What is given back to the ground is known; held at its highest level it would be far more.
     last = [first_drive(p) if p.injects else d for p, d in zip(points, held, strict=True)]

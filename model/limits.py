@@ -15,7 +15,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from wellring.inputs.faults import SolverFailed
-from wellring.model.approach import begin
+from wellring.model.approach import Begun, begin
 from wellring.model.drainage.points import GridPoint, PointDrive, PointState
 from wellring.model.first_drives import Solve, first_drive, lowest_drive
 from wellring.model.growing_flows import settle_growing
@@ -53,19 +53,23 @@ def settle(
         of a shut one is that of the water around it.
     start : drives to begin with (default: every point with cells holds its lowest level).
     """
-    begun = None
+    states = None
     if start is None:
         begun = begin(points, solve, [first_drive(point) for point in points])
-        start = begun.drives
-    if begun is None or not begun.gently:
-        try:
-            found = _settle_rates(points, solve, start, begun.states if begun else None)
-        except _NoSteadyState:
-            found = None
-        if found is not None and found.settled:
-            return found
-    if begun is None or not begun.gently:
-        begun = begin(points, solve, [lowest_drive(point) for point in points])
+        if begun.gently:
+            return _grown(points, solve, begun)
+        start, states = begun.drives, begun.states
+    try:
+        found = _settle_rates(points, solve, start, states)
+    except _NoSteadyState:
+        found = None
+    if found is not None and found.settled:
+        return found
+    return _grown(points, solve, begin(points, solve, [lowest_drive(point) for point in points]))
+
+
+def _grown(points: Sequence[GridPoint], solve: Solve, begun: Begun) -> Settled:
+    """Find drives by flows that grow with the level."""
     rest = solve.at_rest() if begun.gently else None
     return Settled(*settle_growing(points, solve, begun.drives, begun.states, rest))
 
