@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from process_groups import begin_command, group_lives
 
 from wellring.model.result_folders import fresh_folder, put_in_place
 
@@ -28,37 +29,14 @@ ANSWERS = "six wells/answers.json"
 
 def begin(site: Path, solver: Any, out: Path | None = None) -> subprocess.Popen[str]:
     """Start a run in a process group of its own."""
-    command = [sys.executable, "-m", "wellring.model.cli", "run", str(site)]
-    command += ["--no-figures", "--no-side-studies", "--solver", str(solver.path)]
-    command += ["--out", str(out)] if out else []
-    return subprocess.Popen(
-        command,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        encoding="utf-8",
-        start_new_session=True,
-        preexec_fn=_hear_interrupts,
-    )
-
-
-def _hear_interrupts() -> None:
-    """Tests begun in the background inherit that Ctrl-C is not heard; a user hears it."""
-    signal.signal(signal.SIGINT, signal.SIG_DFL)
+    arguments = ["run", str(site), "--no-figures", "--no-side-studies"]
+    return begin_command([*arguments, *(["--out", str(out)] if out else [])], solver)
 
 
 def end(process: subprocess.Popen[str]) -> tuple[int, str]:
     """Exit code and what was said on stderr."""
     _, said = process.communicate(timeout=120)
     return process.returncode, said
-
-
-def group_lives(process: subprocess.Popen[str]) -> bool:
-    """Whether anything started by a process is still there."""
-    try:
-        os.killpg(process.pid, 0)
-    except ProcessLookupError:
-        return False
-    return True
 
 
 def finished(runs: Path) -> list[str]:

@@ -7,7 +7,6 @@ short, and the same command afterwards ends as if it had never been stopped.
 from __future__ import annotations
 
 import json
-import os
 import random
 import shutil
 import signal
@@ -18,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from process_groups import begin_command, group_lives
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="POSIX signals")
 
@@ -47,25 +47,8 @@ spread = 2.0
 
 def begin(command: str, site: Path, solver: Any) -> subprocess.Popen[str]:
     """Start a command in a process group of its own."""
-    return subprocess.Popen(
-        [sys.executable, "-m", "wellring.model.cli", command, str(site), *COMMANDS[command],
-         "--solver", str(solver.path)],
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.PIPE,
-        encoding="utf-8",
-        start_new_session=True,
-        # Tests begun in the background inherit that Ctrl-C is not heard; a user hears it.
-        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
-    )  # fmt: skip
-
-
-def group_lives(process: subprocess.Popen[str]) -> bool:
-    """Whether anything started by a process is still there."""
-    try:
-        os.killpg(process.pid, 0)
-    except ProcessLookupError:
-        return False
-    return True
+    arguments = [command, str(site), *COMMANDS[command]]
+    return begin_command(arguments, solver, subprocess.DEVNULL)
 
 
 def whole(folder: Path) -> None:

@@ -105,6 +105,47 @@ class CheckSite:
         """
         return radius - 8 * half / (2 * np.pi)
 
+    @staticmethod
+    def leaky(
+        depth: float,
+        thick: float,
+        roof: Mapping[str, float],
+        sand: Mapping[str, float],
+        rate: float,
+        source_distance: float,
+        **keys: Any,
+    ) -> CheckSite:
+        """A well at the origin in sand `thick` from `depth` down, leaky from above.
+
+        Its cover is a roof of half a metre, as good as without storage, under water at a level
+        that is held (all in m; `rate` in m³/s).
+        """
+        return CheckSite(
+            ground=0.0,
+            layers=[("top", 0.5 - depth), ("roof", -depth), ("sand", -depth - thick)],
+            soils={"top": {"kh": 1e-3, "kv": 1e-3}, "roof": {**roof, "ss": 2e-9}, "sand": sand},
+            level=-0.5,
+            pit=CheckSite.square(5.0),
+            source_distance=source_distance,
+            boundaries=[
+                {
+                    "kind": "fixed_head",
+                    "polygon": [(-9000, -9000), (9000, -9000), (9000, 9000), (-9000, 9000)],
+                    "head": -0.5,
+                    "soils": ["top"],
+                }
+            ],
+            drainage=[
+                {
+                    "points": [(0, 0)],
+                    "screen": [-depth - thick, -depth],
+                    "diameter": 0.3,
+                    "rate": rate,
+                }
+            ],
+            **keys,
+        )
+
     def write(self, folder: Path) -> Path:
         """Write site file and logs into `folder`; returns the site file."""
         x = [p[0] for p in self.pit]

@@ -101,33 +101,13 @@ def test_oude_korendijk(check_site, tmp_path, within):
 def dalem(check_site, k, ss, roof):
     """The cover is a thin roof, as good as without storage, under water at a level that is held."""
     thick = 37.0
-    return check_site(
-        ground=0.0,
-        layers=[("top", -7.5), ("roof", -8.0), ("sand", -8.0 - thick)],
-        soils={
-            "top": {"kh": 1e-3, "kv": 1e-3},
-            "roof": {"kh": roof, "kv": roof, "ss": 2e-9},
-            "sand": {"kh": k, "kv": k, "ss": ss},
-        },
-        level=-0.5,
-        pit=check_site.square(5.0),
+    return check_site.leaky(
+        depth=8.0,
+        thick=thick,
+        roof={"kh": roof, "kv": roof},
+        sand={"kh": k, "kv": k, "ss": ss},
+        rate=761.0 / DAY,
         source_distance=4000.0,
-        boundaries=[
-            {
-                "kind": "fixed_head",
-                "polygon": [(-9000, -9000), (9000, -9000), (9000, 9000), (-9000, 9000)],
-                "head": -0.5,
-                "soils": ["top"],
-            }
-        ],
-        drainage=[
-            {
-                "points": [(0, 0)],
-                "screen": [-8.0 - thick, -8.0],
-                "diameter": 0.3,
-                "rate": 761.0 / DAY,
-            }
-        ],
         points={f"D{r}": (r, 0.0, -26.0) for r in (30, 60, 90, 120)},
         stages=[{"name": "pumping", "day": 0, "lasts": 0.35}],
         time={"first_step": 60.0 / DAY},

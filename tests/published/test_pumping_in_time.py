@@ -136,28 +136,13 @@ def test_leaky_aquifer(solve, check_site, within):
     """T 400 m²/d, S 5e-4, c 500 d, Q 1200 m³/d; level above held, a roof without storage."""
     kv = 0.5 / (500 * DAY)
     solved = solve(
-        check_site(
-            ground=0.0,
-            layers=[("top", -20.0), ("roof", -20.5), ("sand", -40.5)],
-            soils={
-                "top": {"kh": 1e-3, "kv": 1e-3},
-                "roof": {"kh": kv / 10, "kv": kv, "ss": 2e-9},
-                "sand": {"kh": 20 / DAY, "kv": 20 / DAY, "ss": 5e-4 / 20},
-            },
-            level=-0.5,
-            pit=check_site.square(5.0),
+        check_site.leaky(
+            depth=20.5,
+            thick=20.0,
+            roof={"kh": kv / 10, "kv": kv},
+            sand={"kh": 20 / DAY, "kv": 20 / DAY, "ss": 5e-4 / 20},
+            rate=1200 / DAY,
             source_distance=3000.0,
-            boundaries=[
-                {
-                    "kind": "fixed_head",
-                    "polygon": [(-9000, -9000), (9000, -9000), (9000, 9000), (-9000, 9000)],
-                    "head": -0.5,
-                    "soils": ["top"],
-                }
-            ],
-            drainage=[
-                {"points": [(0, 0)], "screen": [-40.5, -20.5], "diameter": 0.3, "rate": 1200 / DAY}
-            ],
             points={name: (r, 0.0, -30.0) for name, r in (("20", 20), ("50", 50), ("100", 100))},
             stages=[{"name": "pumping", "day": 0, "lasts": 2}],
             time={"first_step": 0.002},

@@ -100,33 +100,13 @@ def test_dalem(solve, check_site, within):
     transmissivity, storativity, c = 1677.28, 1.76202e-3, 331.146
     k, roof = transmissivity / thick / DAY, 0.5 / (c * DAY)
     solved = solve(
-        check_site(
-            ground=0.0,
-            layers=[("top", -7.5), ("roof", -8.0), ("sand", -8.0 - thick)],
-            soils={
-                "top": {"kh": 1e-3, "kv": 1e-3},
-                "roof": {"kh": roof / 10, "kv": roof, "ss": 2e-9},
-                "sand": {"kh": k, "kv": k, "ss": storativity / thick},
-            },
-            level=-0.5,
-            pit=check_site.square(5.0),
+        check_site.leaky(
+            depth=8.0,
+            thick=thick,
+            roof={"kh": roof / 10, "kv": roof},
+            sand={"kh": k, "kv": k, "ss": storativity / thick},
+            rate=rate / DAY,
             source_distance=4000.0,
-            boundaries=[
-                {
-                    "kind": "fixed_head",
-                    "polygon": [(-9000, -9000), (9000, -9000), (9000, 9000), (-9000, 9000)],
-                    "head": -0.5,
-                    "soils": ["top"],
-                }
-            ],
-            drainage=[
-                {
-                    "points": [(0, 0)],
-                    "screen": [-8.0 - thick, -8.0],
-                    "diameter": 0.3,
-                    "rate": rate / DAY,
-                }
-            ],
             points={str(r): (r, 0.0, -26.0) for r in (30, 60, 90, 120)},
             stages=[{"name": "pumping", "day": 0, "lasts": 0.35}],
             time={"first_step": 60.0 / DAY},
