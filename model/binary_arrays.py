@@ -1,4 +1,4 @@
-"""MODFLOW 6's binary arrays, one file a layer."""
+"""MODFLOW 6's binary arrays: one file for all layers."""
 
 from __future__ import annotations
 
@@ -6,8 +6,6 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-
-Floats = NDArray[np.float64]
 
 _HEADER = np.dtype(
     [
@@ -23,34 +21,35 @@ _HEADER = np.dtype(
 )
 
 
-def layer_file(stem: str, layer: int) -> str:
-    """Name of the file of one layer (from 0)."""
-    return f"{stem}_{layer + 1:03d}.bin"
+def array_file(stem: str) -> str:
+    """Name of the file of an array."""
+    return f"{stem}.bin"
 
 
-def write_layer_arrays(folder: Path, stem: str, values: Floats) -> None:
-    """Write `values` (nlay, nrow, ncol) as float64, in files "stem_001.bin" and so on."""
-    nlay, nrow, ncol = values.shape
+def write_array(folder: Path, stem: str, values: NDArray) -> None:
+    """Write an array of cells, as MODFLOW 6 reads it where it is not told LAYERED.
+
+    One file, not one a layer: opening and removing hundreds of small files costs a study of many
+    variants more than their bytes do.
+
+    Parameters
+    ----------
+    values : (nlay, nrow, ncol) or (nrow, ncol); written as int32 where of whole numbers or flags,
+        else as float64.
+    """
+    kind = "<i4" if values.dtype.kind in "iub" else "<f8"
     header = np.zeros(1, dtype=_HEADER)
-    header["kstp"] = header["kper"] = 1
-    header["text"], header["ncol"], header["nrow"] = (
-        stem.upper()[:16].ljust(16).encode(),
-        ncol,
-        nrow,
-    )
-    for layer in range(nlay):
-        header["ilay"] = layer + 1
-        with open(folder / layer_file(stem, layer), "wb") as file:
-            file.write(header.tobytes())
-            file.write(np.ascontiguousarray(values[layer], "<f8").tobytes())
+    header["kstp"] = header["kper"] = header["ilay"] = 1
+    header["text"] = stem.upper()[:16].ljust(16).encode()
+    header["ncol"], header["nrow"] = values.shape[-1], values.size // values.shape[-1]
+    with open(folder / array_file(stem), "wb") as file:
+        file.write(header.tobytes())
+        file.write(np.ascontiguousarray(values, kind).data)
 
 
-def read_layer_arrays(folder: Path, stem: str) -> Floats:
-    """Read what :func:`write_layer_arrays` wrote: (nlay, nrow, ncol)."""
-    layers = []
-    for path in sorted(folder.glob(f"{stem}_*.bin")):
-        raw = path.read_bytes()
-        header = np.frombuffer(raw[: _HEADER.itemsize], _HEADER)[0]
-        values = np.frombuffer(raw[_HEADER.itemsize :], "<f8")
-        layers.append(values.reshape(int(header["nrow"]), int(header["ncol"])))
-    return np.stack(layers)
+def read_array(folder: Path, stem: str) -> NDArray[np.float64]:
+    """Read the float64 that :func:`write_array` wrote: (rows of all layers, ncol)."""
+    raw = (folder / array_file(stem)).read_bytes()
+    header = np.frombuffer(raw[: _HEADER.itemsize], _HEADER)[0]
+    values = np.frombuffer(raw[_HEADER.itemsize :], "<f8")
+    return values.reshape(-1, int(header["ncol"]))

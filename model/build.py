@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from wellring.inputs.series import Series
 from wellring.inputs.units import DAY
-from wellring.model.binary_arrays import layer_file, write_layer_arrays
+from wellring.model.binary_arrays import array_file, write_array
 from wellring.model.drainage.points import GridPoint, PointDrive
 from wellring.model.excavation import Drains
 from wellring.model.ground import Ground
@@ -86,7 +86,7 @@ def write_stage(stage: StageModel, folder: Path, days: tuple[float, float] | Non
         sim, modelname=MODEL, save_flows=True, newtonoptions="newton under_relaxation"
     )
     flopy.mf6.ModflowIms(sim)
-    _write_cells(gwf, stage)
+    _write_cells(gwf, stage, folder)
     _write_recharge(gwf, stage, days)
     _write_lists(gwf, stage, days)
     if stage.points:
@@ -110,12 +110,7 @@ def write_storage(gwf: flopy.mf6.ModflowGwf, stage: StageModel, folder: Path) ->
 
     arrays = {}
     for name, values in (("ss", stage.ground.ss), ("sy", stage.ground.sy)):
-        # Written beforehand: flopy cannot write an array of this package while it makes it.
-        write_layer_arrays(folder, name, values.reshape(stage.shape3))
-        arrays[name] = [
-            {"filename": layer_file(name, layer), "binary": True, "factor": 1}
-            for layer in range(stage.shape3[0])
-        ]
+        arrays[name] = _array(folder, values.reshape(stage.shape3), name)
     flopy.mf6.ModflowGwfsto(
         gwf,
         iconvert=1,
@@ -124,25 +119,20 @@ def write_storage(gwf: flopy.mf6.ModflowGwf, stage: StageModel, folder: Path) ->
     )
 
 
-def _array(stage: StageModel, values: NDArray, name: str) -> list[dict[str, Any]]:
-    """One binary external array a layer, in the type MODFLOW 6 reads (float64 or int32)."""
-    kind = np.int32 if values.dtype.kind in "iub" else np.float64
-    data = np.ascontiguousarray(values.reshape(stage.shape3), dtype=kind)
-    return [
-        {
-            "filename": f"{name}_{layer + 1:03d}.bin",
-            "binary": True,
-            "data": data[layer],
-            "factor": 1,
-        }
-        for layer in range(data.shape[0])
-    ]
+def _array(folder: Path, values: NDArray, name: str) -> dict[str, Any]:
+    """Write an array and tell flopy of its file: flopy itself would write one a layer."""
+    write_array(folder, name, values)
+    return {"filename": array_file(name), "binary": True, "factor": 1}
 
 
-def _write_cells(gwf: flopy.mf6.ModflowGwf, stage: StageModel) -> None:
+def _write_cells(gwf: flopy.mf6.ModflowGwf, stage: StageModel, folder: Path) -> None:
     import flopy
 
     grid, layers = stage.grid, stage.ground.layers
+
+    def array(values: NDArray, name: str, shape: tuple[int, ...] = stage.shape3) -> dict[str, Any]:
+        return _array(folder, values.reshape(shape), name)
+
     nlay, nrow, ncol = stage.shape3
     flopy.mf6.ModflowGwfdis(
         gwf,
@@ -155,17 +145,17 @@ def _write_cells(gwf: flopy.mf6.ModflowGwf, stage: StageModel) -> None:
         xorigin=grid.origin[0],
         yorigin=grid.origin[1],
         angrot=float(np.degrees(grid.rotation)),
-        top={"filename": "top.bin", "binary": True, "data": layers.edges[0].reshape(nrow, ncol)},
-        botm=_array(stage, layers.edges[1:], "bottom"),
-        idomain=_array(stage, cell_kinds(stage.active, layers.present), "idomain"),
+        top=array(layers.edges[0], "top", (nrow, ncol)),
+        botm=array(layers.edges[1:], "bottom"),
+        idomain=array(cell_kinds(stage.active, layers.present), "idomain"),
     )
     flopy.mf6.ModflowGwfnpf(
         gwf,
         icelltype=1,
-        k=_array(stage, stage.ground.kh * DAY, "kh"),
-        k33=_array(stage, stage.ground.kv * DAY, "kv"),
+        k=array(stage.ground.kh * DAY, "kh"),
+        k33=array(stage.ground.kv * DAY, "kv"),
     )
-    flopy.mf6.ModflowGwfic(gwf, strt=_array(stage, stage.start, "start"))
+    flopy.mf6.ModflowGwfic(gwf, strt=array(stage.start, "start"))
 
 
 def cell_kinds(active: NDArray[np.bool_], present: NDArray[np.bool_]) -> NDArray[np.int32]:

@@ -18,10 +18,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wellring.inputs.faults import SolverFailed, SolverMissing
-from wellring.model.binary_arrays import write_layer_arrays
+from wellring.model.binary_arrays import write_array
 from wellring.model.build import MODEL
 from wellring.model.held_signals import held_signals
 from wellring.model.outer_record import going_nowhere, progress_line, ran_away
+from wellring.model.process_end import ended
 from wellring.model.rungs import (
     LADDER,
     POLISH,
@@ -261,7 +262,7 @@ def _set(folder: Path, rung: Rung, start: Floats, flow_closure: float, head_clos
             r"(?im)^(\s*end packages)", r"  STO6  pseudo_time.sto  sto\n\1", text, count=1
         )
     name_file.write_text(text)
-    write_layer_arrays(folder, "start", start)
+    write_array(folder, "start", start)
 
 
 def read_heads(folder: Path) -> Floats:
@@ -312,19 +313,15 @@ def run_solver(
         try:
             with held_signals():
                 process = _start(solver, folder, output)
-            while True:
-                try:
-                    process.wait(timeout=0.5)
-                    break
-                except subprocess.TimeoutExpired:
-                    if time.monotonic() > deadline:
-                        _end(process)
-                        return f"stopped after {time_limit:.0f} s without an answer"
-                    if ran_away(folder) or (patience and going_nowhere(folder, patience)):
-                        _end(process)
-                        return f"it did not converge ({progress_line(folder)})"
-                    if progress is not None:
-                        progress(f"{label}: {progress_line(folder)}")
+            while not ended(process, 0.5):
+                if time.monotonic() > deadline:
+                    _end(process)
+                    return f"stopped after {time_limit:.0f} s without an answer"
+                if ran_away(folder) or (patience and going_nowhere(folder, patience)):
+                    _end(process)
+                    return f"it did not converge ({progress_line(folder)})"
+                if progress is not None:
+                    progress(f"{label}: {progress_line(folder)}")
         except BaseException:
             if process is not None:
                 with held_signals():

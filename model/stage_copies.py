@@ -18,18 +18,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wellring.inputs.units import DAY
-from wellring.model.binary_arrays import layer_file, write_layer_arrays
+from wellring.model.binary_arrays import array_file, write_array
 from wellring.model.build import StageModel, point_rows, write_stage
 from wellring.model.stage_lists import StageList, stage_lists
 
 Floats = NDArray[np.float64]
 
-_SAME = re.compile(r"(bottom|idomain)_\d+\.bin|top\.bin|gwf\.(dis|npf|ic|oc)|.*\.obs")
+_SAME = re.compile(r"(bottom|idomain|top)\.bin|gwf\.(dis|npf|ic|oc)|.*\.obs")
 """Files that hang on geometry alone."""
 _REWRITTEN = ("gwf.nam", "mfsim.nam")
 """Files that the solver's ladder changes: copied, never linked."""
 _OUTPUT = re.compile(
-    r"gwf\.(hds|bud|lst|dis\.grb|ims|tdis)|mfsim\.lst|mf6\.out|.*\.csv|start_\d+\.bin|pseudo_time\..*"
+    r"gwf\.(hds|bud|lst|dis\.grb|ims|tdis)|mfsim\.lst|mf6\.out|.*\.csv|start\.bin|pseudo_time\..*"
 )
 """Files that a solve leaves or writes anew, no part of a pattern."""
 
@@ -134,19 +134,17 @@ def _write_changed(
     source: Path, folder: Path, stem: str, now: Floats, before: Floats, shape: tuple[int, int, int]
 ) -> None:
     if np.array_equal(now, before):
-        for layer in range(shape[0]):
-            name = layer_file(stem, layer)
-            link_or_copy(source / name, folder / name)
+        link_or_copy(source / array_file(stem), folder / array_file(stem))
         return
-    write_layer_arrays(folder, stem, (now * DAY).reshape(shape))
+    write_array(folder, stem, (now * DAY).reshape(shape))
 
 
 def _write_recharge(source: Path, folder: Path, stage: StageModel) -> None:
     assert stage.water.recharge is not None
     rate = np.where(stage.active.any(axis=0), stage.water.recharge, 0.0) * DAY
-    write_layer_arrays(folder, "recharge", rate.reshape(1, *stage.grid.shape))
+    write_array(folder, "recharge", rate.reshape(stage.grid.shape))
     text = (source / "gwf.rcha").read_text()
-    rows = f"  recharge\n    OPEN/CLOSE  '{layer_file('recharge', 0)}'  FACTOR  1.0  (BINARY)"
+    rows = f"  recharge\n    OPEN/CLOSE  '{array_file('recharge')}'  FACTOR  1.0  (BINARY)"
     (folder / "gwf.rcha").write_text(_block(text, r"period\s+1", rows))
 
 

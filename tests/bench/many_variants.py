@@ -112,7 +112,7 @@ def inputs_kept(folder: Path) -> Iterator[None]:
         target = folder / variant.name / f"{next(chains[variant]):03d}"
         target.mkdir(parents=True)
         for path in stage.iterdir():
-            if not is_output(path.name) or path.name.startswith(("start_", "gwf.ims", "gwf.tdis")):
+            if not is_output(path.name) or path.name in ("start.bin", "gwf.ims", "gwf.tdis"):
                 shutil.copyfile(path, target / path.name)
         return run(stage, *arguments)
 

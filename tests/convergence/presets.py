@@ -20,7 +20,7 @@ import numpy as np
 from chain import SITE_HEAD, rung_counts, site_row, solve_site
 
 from wellring.inputs.faults import SolverFailed
-from wellring.model.binary_arrays import read_layer_arrays, write_layer_arrays
+from wellring.model.binary_arrays import read_array, write_array
 from wellring.model.build import MODEL
 from wellring.model.rungs import LADDER, Rung, time_text
 from wellring.model.solve import (
@@ -79,7 +79,7 @@ def rung_trial(rung: Rung, folder: Path, solver: Path, start: np.ndarray, limit:
 
 def trials(stage: Path, natural: Path, solver: Path, limit: float, with_rungs: bool) -> list[Trial]:
     """All ways on the stage in folder `stage`, each from the natural state's start heads."""
-    start = read_layer_arrays(natural, "start")
+    start = read_array(natural, "start")
     found = []
     with tempfile.TemporaryDirectory() as place:
         ways: list[tuple[str, Callable[[Path], Trial]]] = [
@@ -97,7 +97,7 @@ def trials(stage: Path, natural: Path, solver: Path, limit: float, with_rungs: b
         for number, (_, run) in enumerate(ways):
             folder = Path(place) / str(number)
             shutil.copytree(stage, folder, ignore=shutil.ignore_patterns("*.hds", "*.bud", "*.lst"))
-            write_layer_arrays(folder, "start", start)
+            write_array(folder, "start", start)
             found.append(run(folder))
             shutil.rmtree(folder)
     return found

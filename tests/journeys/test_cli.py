@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import json
 import re
 import shutil
@@ -129,6 +130,10 @@ def test_check_as_json(small: Path, wellring_process: Any) -> None:
     assert len(scheme["wells"]) == 6
 
 
+METRIC = re.compile(r".{0,40}\d ?(?:mm|k?m|m[²³]|m[³3]?/[hs]|L/s)\b(?! per).{0,20}")
+"""A length, area, volume, flow or speed in metric units, with the words around it."""
+
+
 def test_us_units_change_the_words_alone(
     small: Path, tmp_path: Path, metric: Any, wellring_process: Any
 ) -> None:
@@ -143,10 +148,13 @@ def test_us_units_change_the_words_alone(
     assert f"{headline * 60 / 3.785411784e-3:,.0f} gpm" in done.out
     margin = stored["02-final-dig.dry_margin"]["value"]
     assert f"{margin / 0.3048:,.2f} ft (needed 1.64 ft)  ok" in done.out
-    assert " m³/h" not in done.out
+    page = (site.parent / "site.runs/six wells/report.html").read_text("utf-8")
+    words = html.unescape(re.sub(r"<(script|style).*?</\1>|<[^>]+>", " ", page, flags=re.S))
     told = wellring_process("check", site, "--out", tmp_path / "drawn").out
     assert "formations 3.28 ft, -4.92 ft" in told
     assert "ft/day" in told
+    for text in (done.out, words, told):
+        assert METRIC.findall(text) == []
 
 
 def test_exit_code_when_the_pit_is_not_dry(

@@ -70,7 +70,7 @@ def test_changed_inputs_and_answers_are_found(start_run: Run, tmp_path: Path) ->
 def test_other_ground_does_not_reproduce(start_copy: Path) -> None:
     """A conductivity changed in the solver's own input, after the run."""
     stage = RunFolder(start_copy).ledger.stages[-1]
-    files = sorted((start_copy / "mf6" / stage.folder).glob("kh_*.bin"))
+    files = sorted((start_copy / "mf6" / stage.folder).glob("kh.bin"))
     for file in files:
         raw = bytearray(file.read_bytes())
         values = np.frombuffer(raw, "<f8", offset=52).copy()

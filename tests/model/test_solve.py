@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from wellring.inputs.faults import SolverFailed
-from wellring.model.binary_arrays import write_layer_arrays
+from wellring.model.binary_arrays import write_array
 from wellring.model.build import StageModel, write_stage
 from wellring.model.rungs import LADDER
 from wellring.model.solve import MASS_BALANCE_LIMIT, budget_error, solve_stage
@@ -248,8 +248,8 @@ def test_a_loose_answer_is_solved_on_until_its_budget_closes(block, solver, tmp_
 
 def test_start_heads_are_written_as_modflow_reads_them(tmp_path):
     heads = np.arange(24.0).reshape(2, 3, 4)
-    write_layer_arrays(tmp_path, "start", heads)
-    raw = (tmp_path / "start_002.bin").read_bytes()
+    write_array(tmp_path, "start", heads)
+    raw = (tmp_path / "start.bin").read_bytes()
     *_, ncol, nrow, layer = struct.unpack("<iidd16siii", raw[:52])
-    assert (ncol, nrow, layer) == (4, 3, 2)
-    assert np.array_equal(np.frombuffer(raw[52:]).reshape(3, 4), heads[1])
+    assert (ncol, nrow, layer) == (4, 2 * 3, 1)
+    assert np.array_equal(np.frombuffer(raw[52:]).reshape(2, 3, 4), heads)
