@@ -32,7 +32,7 @@ from wellring.model.rungs import (
     settings_text,
     time_text,
 )
-from wellring.model.solver_output import spoilt
+from wellring.model.solver_output import last_heads, spoilt
 from wellring.postprocess.answer import MASS_BALANCE_LIMIT
 
 Floats = NDArray[np.float64]
@@ -267,10 +267,7 @@ def _set(folder: Path, rung: Rung, start: Floats, flow_closure: float, head_clos
 
 def read_heads(folder: Path) -> Floats:
     """Heads of the last step (nlay, nrow, ncol) [m]; 1e30 in cells left out."""
-    from flopy.utils import HeadFile
-
-    with HeadFile(str(folder / f"{MODEL}.hds"), precision="double") as file:
-        return file.get_data(totim=file.get_times()[-1])
+    return last_heads(folder / f"{MODEL}.hds")
 
 
 def budget_error(listing: Path) -> tuple[float, float]:

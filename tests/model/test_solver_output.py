@@ -9,11 +9,12 @@ import shutil
 from collections.abc import Callable
 from pathlib import Path
 
+import flopy
 import numpy as np
 import pytest
 
 from wellring.model.run import Run
-from wellring.model.solver_output import spoilt
+from wellring.model.solver_output import last_heads, spoilt
 
 # flopy leaves a file open that it could not read.
 pytestmark = [
@@ -52,6 +53,17 @@ SPOILT: dict[str, tuple[str, Callable[[Path], object]]] = {
     "heads not numbers": ("gwf.hds", lambda path: not_numbers(path, 52)),
     "wells cut short": ("wells.csv", last_line_cut),
 }
+
+
+def test_heads_of_the_last_step_are_those_that_flopy_reads(start_run: Run, tmp_path: Path) -> None:
+    for folder in (start_run.folder / "mf6").iterdir():
+        with flopy.utils.HeadFile(folder / "gwf.hds", precision="double") as file:
+            expected = file.get_data()
+        assert np.array_equal(last_heads(folder / "gwf.hds"), expected)
+        steps = tmp_path / "two_steps.hds"
+        written = (folder / "gwf.hds").read_bytes()
+        steps.write_bytes(written[:52] + bytes(len(written) - 52) + written)
+        assert np.array_equal(last_heads(steps), expected)
 
 
 def test_what_a_run_leaves_can_be_read(start_run: Run) -> None:
