@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import time
+import warnings
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -63,6 +66,13 @@ def solve_site(
         stages, failure = [], str(error)
     seconds = time.perf_counter() - began
     return SiteOutcome(random_site, site, cells, stages, folder, seconds, failure)
+
+
+def solve_all(solve: Callable[[int], SiteOutcome], seeds: Iterable[int]) -> Iterator[SiteOutcome]:
+    """Outcomes in the order of their seeds, as many solved at a time as there are cores."""
+    with ThreadPoolExecutor(os.cpu_count()) as pool, warnings.catch_warnings():
+        warnings.simplefilter("error")  # in all threads: the filters are the process's
+        yield from pool.map(solve, seeds)
 
 
 def rung_counts(outcomes: Iterable[SiteOutcome]) -> dict[str, int]:
