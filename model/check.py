@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from wellring.inputs.read_site import Site, read_site
+from wellring.inputs.shown_text import shown_text
 from wellring.inputs.units import Shown, conductivity_text, shown
 from wellring.model.drainage.points import GridPoint
 from wellring.model.grid_sizes import formations
@@ -69,6 +70,7 @@ class CheckReport:
 
     def text(self) -> str:
         """The report for people."""
+        system = self.site.description.site.show
         lines = [
             self.site.name,
             "",
@@ -79,7 +81,11 @@ class CheckReport:
             *_table(_SOIL_HEAD, self.soils),
         ]
         if self.site.warnings:
-            lines += ["", "Warnings", *(f"  - {text}" for text in self.site.warnings)]
+            lines += [
+                "",
+                "Warnings",
+                *(f"  - {shown_text(text, system)}" for text in self.site.warnings),
+            ]
         for scheme in self.schemes:
             lines += [
                 "",
@@ -87,13 +93,19 @@ class CheckReport:
                 f"  {scheme.cells:,} cells in {scheme.layers} layers",
             ]
             lines += [
-                f"  {name}: {value}"
+                f"  {name}: {shown_text(value, system)}"
                 for name, value in [*scheme.facts, *scheme.walls, *scheme.wells]
             ]
             if scheme.warnings:
-                lines += ["  Warnings", *(f"    - {text}" for text in scheme.warnings)]
+                lines += [
+                    "  Warnings",
+                    *(f"    - {shown_text(text, system)}" for text in scheme.warnings),
+                ]
             if scheme.assumptions:
-                lines += ["  Assumed", *(f"    - {text}" for text in scheme.assumptions)]
+                lines += [
+                    "  Assumed",
+                    *(f"    - {shown_text(text, system)}" for text in scheme.assumptions),
+                ]
             lines += [f"  Drawn: {path}" for path in scheme.drawings]
             if not scheme.drawings:
                 lines.append(f'  Not drawn; to see it add: --scheme "{scheme.scheme}"')

@@ -56,6 +56,7 @@ def outage_page(
         told=_told(answers),
         verdict=answers.standby_ok,
         invented=ledger.invented,
+        system=show,
         headlines=_headlines(answers, singles, show),
         warnings=answers.cautions,
         lead=lead,

@@ -62,6 +62,7 @@ def compare_page(comparison: Comparison) -> Page | None:
         told=f"First: {best.scheme}" if best else "No scheme keeps all limits: change one of them.",
         verdict=best is not None,
         invented=ledger.invented,
+        system=comparison.system,
         headlines=_headlines(comparison),
         lead=_lead(comparison),
         charts=sections.charts,

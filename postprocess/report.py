@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from wellring.inputs.shown_text import shown_text
 from wellring.inputs.units import shown
 from wellring.postprocess.answers import Answers
 from wellring.postprocess.figures.cuts import pit_cuts
@@ -68,6 +69,7 @@ def report_page(run: RunFolder, answers: Answers, extra: Sequence[Subject] = ())
         told="All limits that were checked hold." if answers.all_ok else "Not all limits hold.",
         verdict=answers.all_ok,
         invented=ledger.invented,
+        system=ledger.show,
         notes=_notes(run),
         headlines=headlines(run, answers),
         warnings=all_warnings(answers),
@@ -162,7 +164,9 @@ def _checks(run: RunFolder, answers: Answers) -> PageTable:
                 f"{result.entry.discrepancy:.3g} %",
                 flow.text(modelled.total) if modelled is not None else "",
                 flow.text(closed.flow) if closed is not None else "",
-                "; ".join(closed.differs) if closed is not None else "",
+                shown_text("; ".join(closed.differs), run.ledger.show)
+                if closed is not None
+                else "",
             ]
         )
     head = ["Stage", "Solved by", "Mass balance error", "Inflow, model", "Inflow, closed form"]

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from wellring.inputs.shown_text import shown_text
 from wellring.postprocess.figures.style import plain
 from wellring.postprocess.report_headlines import Headline
 from wellring.postprocess.report_sections import Subject
@@ -39,6 +40,7 @@ class Page:
     stages : (folder, name) of each stage of the plan.
     plans : from :func:`wellring.postprocess.report_plan.plan_data`; several stand side by side.
     section : from :func:`wellring.postprocess.report_section.section_data`.
+    system : units of the sentences shown, "metric" or "us"; they are worded in SI.
     inputs : SHA-256 by file, `sha256` over all of them.
     """
 
@@ -64,6 +66,7 @@ class Page:
     sha256: str = ""
     made_with: str = ""
     cautions: list[str] = field(default_factory=list)
+    system: str = "metric"
 
     def html(self) -> str:
         """The page as text."""
@@ -76,6 +79,7 @@ class Page:
             lstrip_blocks=True,
             undefined=jinja2.StrictUndefined,
         )
+        environment.filters["shown"] = lambda text: shown_text(text, self.system)
         about = [(word, plain(text, 90)) for word, text in self.about]
         return environment.get_template("report.html").render(
             page=self,

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from wellring.inputs.shown_text import shown_text
 from wellring.inputs.units import Shown, shown
 from wellring.postprocess.answer import Answer, Table
 from wellring.postprocess.figures.style import plain
@@ -69,7 +70,8 @@ def answer_table(
     for row in rows.values():
         where, first = next(iter(row.items()))
         places = [*used, *([""] if whole else [])]
-        label = plain(first.label.removeprefix(f"{stages.get(where, '')}: "), 160)
+        label = first.label.removeprefix(f"{stages.get(where, '')}: ")
+        label = plain(shown_text(label, system), 160)
         cells = [Cell(label, label)]
         cells += [_answer_cell(row[f], system) if f in row else Cell("") for f in places]
         if limited:
@@ -77,7 +79,8 @@ def answer_table(
             cells.append(Cell(next((text for text in told if text), ""), number=True))
         bases = dict.fromkeys(answer.basis for answer in row.values())
         last = list(row.values())[-1].basis
-        cells.append(Cell(plain(last if len(bases) > 1 else first.basis, 700)))
+        basis = last if len(bases) > 1 else first.basis
+        cells.append(Cell(plain(shown_text(basis, system), 700)))
         table.rows.append(cells)
     return table
 
@@ -117,7 +120,7 @@ def _scale(title: str, system: str) -> tuple[str, Shown | None]:
     if kind == "length" and "settle" in words:
         kind = "settlement"
     shown_unit = shown(kind, system)
-    return f"{words} [{shown_unit.unit}]", shown_unit
+    return f"{shown_text(words, system)} [{shown_unit.unit}]", shown_unit
 
 
 def _cell(value: Any, unit: Shown | None) -> Cell:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from wellring.inputs.shown_text import shown_text
 from wellring.inputs.units import shown
 from wellring.postprocess.answer import Answer
 from wellring.postprocess.answers import Answers
@@ -60,18 +61,21 @@ def summary(run: RunFolder, answers: Answers, folder: Path) -> str:
         ):
             answer = answers.answers.get(f"{key}.{name}")
             if answer is not None:
-                lines.append(
-                    f"  {_short(answer.label, stage.name):32} {value_text(answer, system)}"
-                )
+                label = shown_text(_short(answer.label, stage.name), system)
+                lines.append(f"  {label:32} {value_text(answer, system)}")
         lines += [f"  {text}" for text in _governing(run, stage.folder)]
     told = [item for name, item in answers.answers.items() if name.startswith("neighbours.")]
     if told:
         lines += ["", "Neighbours"]
-        lines += [f"  {item.label:32} {value_text(item, system)}" for item in told]
+        lines += [
+            f"  {shown_text(item.label, system):32} {value_text(item, system)}" for item in told
+        ]
     travel = [item for name, item in answers.answers.items() if name.startswith("travel.")]
     if travel:
         lines += ["", "Travel paths"]
-        lines += [f"  {item.label:32} {value_text(item, system)}" for item in travel]
+        lines += [
+            f"  {shown_text(item.label, system):32} {value_text(item, system)}" for item in travel
+        ]
     lines.append("")
     for name in (
         "time.peak_flow",
@@ -89,12 +93,12 @@ def summary(run: RunFolder, answers: Answers, folder: Path) -> str:
     ):
         if name in answers.answers:
             answer = answers.answers[name]
-            lines.append(f"{answer.label}: {value_text(answer, system)}")
+            lines.append(f"{shown_text(answer.label, system)}: {value_text(answer, system)}")
     if answers.warnings:
-        lines += ["", "Warnings", *(f"  - {text}" for text in answers.warnings)]
+        lines += ["", "Warnings", *(f"  - {shown_text(text, system)}" for text in answers.warnings)]
     assumed = [*provenance.get("assumptions", []), *answers.assumptions]
     if assumed:
-        lines += ["", "Assumed", *(f"  - {text}" for text in assumed)]
+        lines += ["", "Assumed", *(f"  - {shown_text(text, system)}" for text in assumed)]
     solver = provenance["solver"]
     lines += [
         "",
@@ -112,7 +116,7 @@ def value_text(answer: Answer, system: str) -> str:
     if answer.value is None:
         text = "not judged"
     elif isinstance(answer.value, str):
-        text = answer.value
+        text = shown_text(answer.value, system)
     elif answer.kind == "day":
         text = f"day {answer.value:.1f}"
     elif answer.kind == "fall":

@@ -14,6 +14,7 @@ def basis_of(study: Study, scheme: str) -> dict[str, Any]:
     return {
         "site": site.name,
         "invented": site.description.site.invented,
+        "system": site.description.site.show,
         "assumptions": study.base.schemes[scheme].layout.assumptions,
         "inputs": dict(site.files),
         "sha256": site.sha256,

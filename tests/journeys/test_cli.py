@@ -148,6 +148,7 @@ def test_us_units_change_the_words_alone(
     assert f"{headline * 60 / 3.785411784e-3:,.0f} gpm" in done.out
     margin = stored["02-final-dig.dry_margin"]["value"]
     assert f"{margin / 0.3048:,.2f} ft (needed 1.64 ft)  ok" in done.out
+    wellring_process("report", site.parent / "site.runs/six wells")
     page = (site.parent / "site.runs/six wells/report.html").read_text("utf-8")
     words = html.unescape(re.sub(r"<(script|style).*?</\1>|<[^>]+>", " ", page, flags=re.S))
     told = wellring_process("check", site, "--out", tmp_path / "drawn").out
