@@ -5,6 +5,7 @@ flopy is used here and nowhere else in the builder.
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -63,7 +64,10 @@ class StageModel:
         return (self.active.shape[0], *self.grid.shape)
 
 
-@system_errors()
+_FLOPY = threading.Lock()
+"""flopy's own tables of packages are made at the first model, and not safe from other threads."""
+
+
 def write_stage(stage: StageModel, folder: Path, days: tuple[float, float] | None = None) -> None:
     """Write a stage's MODFLOW 6 input into `folder` (made if missing).
 
@@ -75,6 +79,11 @@ def write_stage(stage: StageModel, folder: Path, days: tuple[float, float] | Non
     days : the stage is followed from one day to another: also write storage and what changes in
         time, save the heads of every step, and the budget of every step as CSV.
     """
+    with _FLOPY, system_errors():
+        _write_stage(stage, folder, days)
+
+
+def _write_stage(stage: StageModel, folder: Path, days: tuple[float, float] | None) -> None:
     import flopy
 
     folder.mkdir(parents=True, exist_ok=True)

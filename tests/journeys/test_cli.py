@@ -130,7 +130,7 @@ def test_check_as_json(small: Path, wellring_process: Any) -> None:
     assert len(scheme["wells"]) == 6
 
 
-METRIC = re.compile(r".{0,40}\d ?(?:mm|k?m|m[²³]|m[³3]?/[hs]|L/s)\b(?! per).{0,20}")
+METRIC = re.compile(r".{0,40}\d ?(?:mm|k?m|m[²³]|m[³3]?/[hs]|L/s)(?![\w/]| per).{0,20}")
 """A length, area, volume, flow or speed in metric units, with the words around it."""
 
 
