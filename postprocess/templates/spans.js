@@ -46,6 +46,8 @@ function drawSpans(figure, item) {
   const key = make("ul", null, make("div", null, figure));
   key.parentNode.className = "key";
   item.ends.forEach((text, i) => {
+    // Bars that begin at their number have one side only.
+    if (rows.every((row) => row.values[2 * i] === null || row.values[2 * i] === row.values[1])) return;
     const entry = make("li", null, key);
     make("i", null, entry).style.background = ENDS[i];
     make("bdi", "to " + text, entry);

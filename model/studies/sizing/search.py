@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from wellring.inputs.units import shown
 from wellring.model.studies.engine import Study
 from wellring.model.studies.sizing.programme import (
     HOUR,
@@ -241,8 +242,9 @@ class Search:
             and self.rows.dig_holds(excess)
         )
         done = Step(what, flows, outcome, point, self._objective(flows), excess, broken, held)
+        flow = shown("flow", self.study.base.site.description.site.show)
         self.say(
-            f"{what}: {flows.sum() * HOUR:.1f} m³/h over all stages, "
+            f"{what}: {flow.text(float(flows.sum()))} over all stages, "
             f"{done.words()} "
             f"({self.solves} of {self.most_solves} solves)"
         )

@@ -193,13 +193,14 @@ def _steps(done: Sized) -> Table:
     and as the model has it."""
     site = done.study.base.site
     needed = site.description.excavation.clearance
+    unit = shown("settlement", site.description.site.show)  # small depths: mm or inches
 
     def spare(margin: float | None) -> float | None:
-        return None if margin is None else round((margin - needed) * 1e3, 1)
+        return None if margin is None else round(unit.number(margin - needed), unit.digits + 1)
 
     head = ["flows", "all stages added up [m3/s]"]
     for stage in done.search.stages:
-        head += [f"{stage}: to spare, expected [mm]", f"{stage}: as modelled [mm]"]
+        head += [f"{stage}: {what} [{unit.unit}]" for what in ("to spare, expected", "as modelled")]
     head.append("judged")
     rows: list[Sequence[object]] = []
     levels = formations(site)
