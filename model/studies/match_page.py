@@ -106,7 +106,7 @@ def _measured(done: Matched) -> Part:
     words = {"head": "Levels", "drawdown": "Drawdowns", "flow": "Flows"}
     for kind, shown_as in KINDS.items():
         readings = [r for r in done.readings if r.observation.kind == kind]
-        if not readings:
+        if len(readings) < 2:  # a single one is told by the table
             continue
         measured = np.array([float(r.observation.value or 0.0) for r in readings])
         computed = np.array([r.computed for r in readings])
