@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from wellring.inputs.shown_text import shown_text
 from wellring.inputs.units import Shown, shown
 from wellring.postprocess.answer import PlanLayer, PlanMark
 from wellring.postprocess.figures.cuts import Cut
@@ -103,7 +104,10 @@ def _plan(sheet: Sheet, count: int, steps: dict[str, list[float]]) -> dict[str, 
                     "name": plain(mark.name),
                     "what": plain(mark.what),
                     "corners": _shift(mark.corners, origin),
-                    "notes": {stage: plain(text, 400) for stage, text in mark.notes.items()},
+                    "notes": {
+                        stage: plain(shown_text(text, ledger.show), 400)
+                        for stage, text in mark.notes.items()
+                    },
                 }
                 for mark in sheet.marks
             ),

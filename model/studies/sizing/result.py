@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from wellring.inputs.shown_text import shown_text
 from wellring.inputs.units import shown
 from wellring.model.studies.engine import Study
 from wellring.model.studies.sizing.responses import SolvedPoint, bound
@@ -232,7 +233,7 @@ class Sized:
         if len(search.stages) > 1:
             told = ", ".join(f"{n} {flow.text(float(t.sum()))}" for n, t in totals.items())
             lines.append(f"all stages added up: {told}")
-        lines += self._verdict()
+        lines += [shown_text(line, system) for line in self._verdict()]
         step = self.step
         if step is not None:
             lines += ["", "Wells"]
@@ -240,11 +241,15 @@ class Sized:
         if self.found and step is not None and step.broken:
             answers = step.outcome.answers
             lines += ["", "Limits that were not asked for, and fail:"]
-            lines += [f"  - {answers[name]['label']}" for name in step.broken if name in answers]
+            lines += [
+                f"  - {shown_text(answers[name]['label'], system)}"
+                for name in step.broken
+                if name in answers
+            ]
         if self.written is not None:
             lines += ["", f"Scheme '{self.new_scheme}' in {self.written}; run it with",
                       f'  wellring run {self.written} --scheme "{self.new_scheme}"']  # fmt: skip
-        lines += [f"Note: {text}" for text in self.warnings]
+        lines += [f"Note: {shown_text(text, system)}" for text in self.warnings]
         return "\n".join(lines) + "\n"
 
     def _saved(self) -> list[str]:

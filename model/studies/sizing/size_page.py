@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from wellring.inputs.shown_text import shown_text
 from wellring.inputs.units import shown
 from wellring.model.grid_sizes import formations
 from wellring.model.stages import stage_folder_name
@@ -125,10 +126,14 @@ def _headlines(done: Sized, show: str) -> list[Headline]:
 def _lead(done: Sized, sections: Sections, stages: dict[str, str]) -> list[Subject]:
     lead = []
     blockers = done.blockers()
+
+    def said(text: str) -> str:
+        return shown_text(text, sections.system)
+
     if blockers:
         table: Table = (
             ["limit", "passed by at least", "where"],
-            [[b.text, b.amount(), b.where.strip()] for b in blockers],
+            [[said(b.text), said(b.amount()), said(b.where.strip())] for b in blockers],
         )
         lead.append(sections.subject("What blocks", tables={"blocked_by": table}))
     totals = done.totals()
