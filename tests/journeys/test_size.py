@@ -118,6 +118,10 @@ def test_names_in_the_report_run_nothing(
     assert step is not None
     for other in done.search.steps:  # nothing found: the limits that block are named
         other.taken, other.excess = False, {0: 0.4}
+    told = size_page(done).told  # solves ran out: that says nothing of what the wells can do
+    assert "0.40 m too high" not in told
+    assert "It does not mean that there are none" in told
+    done.search.blocked = True
     page = size_page(done)
     assert page.verdict is False
     assert "0.40 m too high" in page.told  # 0.4 m less the reserve of 5 mm

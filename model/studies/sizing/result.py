@@ -100,9 +100,12 @@ class Sized:
         return 0 if self.found and self.step is not None and not self.step.broken else 1
 
     def blockers(self) -> list[Blocker]:
-        """The limits that no flows of these wells keep, as the true model has them."""
+        """The limits that no flows of these wells keep, as the true model has them.
+
+        None where solves ran out before that was known.
+        """
         step = self.step
-        if step is None or self.found:
+        if step is None or self.found or not self.search.blocked:
             return []
         found = []
         for index, excess in sorted(
@@ -290,8 +293,9 @@ class Sized:
         if not blockers:
             return [
                 "",
-                "No flows were confirmed within the solves allowed; the nearest is told. "
-                f"The model says: {', '.join(step.broken) or 'a well gives less than asked'}.",
+                "No flows were confirmed within the solves allowed; the nearest is told, and "
+                "nothing is written. It does not mean that there are none. The model says: "
+                f"{', '.join(step.broken) or 'a well gives less than asked'}.",
             ]
         head = (
             "The dig can be kept dry, but not all limits. The least they are passed by:"

@@ -112,6 +112,8 @@ class Search:
     first: Responses | None = None
     step: float = 1.0
     seen_variants: set[str] = field(default_factory=set)
+    blocked: bool = False
+    """Whether it ended since no flows keep all limits, not since solves ran out."""
 
     @property
     def most_solves(self) -> int:
@@ -141,14 +143,16 @@ class Search:
         seen = self._responses(begun)
         self.first = seen.copy()
         at = begun
-        # Two solves are left for the same wells at equal rates.
-        while self.solves < self.most_solves - 2:
+        # Two solves are left for the same wells at equal rates, once there is something to compare.
+        while self.solves < self.most_solves - (2 if self.best is not None else 0):
             found = self._plan(at, seen)
             self.planned = found
             if self._enough(found):
+                self.blocked = not found.feasible
                 break
             flows = self._as_written(found.flows)
             if any(np.allclose(flows, step.flows, rtol=1e-6, atol=1e-12) for step in self.steps):
+                self.blocked = not found.feasible
                 break
             after = self._solve(f"step {len(self.steps) + 1}", flows)
             if after.outcome.failed:  # once more, half of the way
