@@ -34,8 +34,8 @@ def write_array(folder: Path, stem: str, values: NDArray) -> None:
 
     Parameters
     ----------
-    values : (nlay, nrow, ncol) or (nrow, ncol); written as int32 where of whole numbers or flags,
-        else as float64.
+    values : (..., ncol), the rows of all layers in their order; written as int32 where of whole
+        numbers or flags, else as float64.
     """
     kind = "<i4" if values.dtype.kind in "iub" else "<f8"
     header = np.zeros(1, dtype=_HEADER)
@@ -47,9 +47,6 @@ def write_array(folder: Path, stem: str, values: NDArray) -> None:
         file.write(np.ascontiguousarray(values, kind).data)
 
 
-def read_array(folder: Path, stem: str) -> NDArray[np.float64]:
-    """Read the float64 that :func:`write_array` wrote: (rows of all layers, ncol)."""
-    raw = (folder / array_file(stem)).read_bytes()
-    header = np.frombuffer(raw[: _HEADER.itemsize], _HEADER)[0]
-    values = np.frombuffer(raw[_HEADER.itemsize :], "<f8")
-    return values.reshape(-1, int(header["ncol"]))
+def read_array(folder: Path, stem: str, shape: tuple[int, ...]) -> NDArray[np.float64]:
+    """Read the float64 that :func:`write_array` wrote, in the `shape` it had."""
+    return np.fromfile(folder / array_file(stem), "<f8", offset=_HEADER.itemsize).reshape(shape)

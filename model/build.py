@@ -119,7 +119,7 @@ def write_storage(gwf: flopy.mf6.ModflowGwf, stage: StageModel, folder: Path) ->
 
     arrays = {}
     for name, values in (("ss", stage.ground.ss), ("sy", stage.ground.sy)):
-        arrays[name] = _array(folder, values.reshape(stage.shape3), name)
+        arrays[name] = _array(stage, folder, values, name)
     flopy.mf6.ModflowGwfsto(
         gwf,
         iconvert=1,
@@ -128,9 +128,9 @@ def write_storage(gwf: flopy.mf6.ModflowGwf, stage: StageModel, folder: Path) ->
     )
 
 
-def _array(folder: Path, values: NDArray, name: str) -> dict[str, Any]:
+def _array(stage: StageModel, folder: Path, values: NDArray, name: str) -> dict[str, Any]:
     """Write an array and tell flopy of its file: flopy itself would write one a layer."""
-    write_array(folder, name, values)
+    write_array(folder, name, values.reshape(-1, stage.grid.shape[1]))
     return {"filename": array_file(name), "binary": True, "factor": 1}
 
 
@@ -138,10 +138,6 @@ def _write_cells(gwf: flopy.mf6.ModflowGwf, stage: StageModel, folder: Path) -> 
     import flopy
 
     grid, layers = stage.grid, stage.ground.layers
-
-    def array(values: NDArray, name: str, shape: tuple[int, ...] = stage.shape3) -> dict[str, Any]:
-        return _array(folder, values.reshape(shape), name)
-
     nlay, nrow, ncol = stage.shape3
     flopy.mf6.ModflowGwfdis(
         gwf,
@@ -154,17 +150,17 @@ def _write_cells(gwf: flopy.mf6.ModflowGwf, stage: StageModel, folder: Path) -> 
         xorigin=grid.origin[0],
         yorigin=grid.origin[1],
         angrot=float(np.degrees(grid.rotation)),
-        top=array(layers.edges[0], "top", (nrow, ncol)),
-        botm=array(layers.edges[1:], "bottom"),
-        idomain=array(cell_kinds(stage.active, layers.present), "idomain"),
+        top=_array(stage, folder, layers.edges[0], "top"),
+        botm=_array(stage, folder, layers.edges[1:], "bottom"),
+        idomain=_array(stage, folder, cell_kinds(stage.active, layers.present), "idomain"),
     )
     flopy.mf6.ModflowGwfnpf(
         gwf,
         icelltype=1,
-        k=array(stage.ground.kh * DAY, "kh"),
-        k33=array(stage.ground.kv * DAY, "kv"),
+        k=_array(stage, folder, stage.ground.kh * DAY, "kh"),
+        k33=_array(stage, folder, stage.ground.kv * DAY, "kv"),
     )
-    flopy.mf6.ModflowGwfic(gwf, strt=array(stage.start, "start"))
+    flopy.mf6.ModflowGwfic(gwf, strt=_array(stage, folder, stage.start, "start"))
 
 
 def cell_kinds(active: NDArray[np.bool_], present: NDArray[np.bool_]) -> NDArray[np.int32]:

@@ -61,21 +61,16 @@ def summary(run: RunFolder, answers: Answers, folder: Path) -> str:
         ):
             answer = answers.answers.get(f"{key}.{name}")
             if answer is not None:
-                label = shown_text(_short(answer.label, stage.name), system)
-                lines.append(f"  {label:32} {value_text(answer, system)}")
+                lines.append(_row(_short(answer.label, stage.name), answer, system))
         lines += [f"  {text}" for text in _governing(run, stage.folder)]
     told = [item for name, item in answers.answers.items() if name.startswith("neighbours.")]
     if told:
         lines += ["", "Neighbours"]
-        lines += [
-            f"  {shown_text(item.label, system):32} {value_text(item, system)}" for item in told
-        ]
+        lines += [_row(item.label, item, system) for item in told]
     travel = [item for name, item in answers.answers.items() if name.startswith("travel.")]
     if travel:
         lines += ["", "Travel paths"]
-        lines += [
-            f"  {shown_text(item.label, system):32} {value_text(item, system)}" for item in travel
-        ]
+        lines += [_row(item.label, item, system) for item in travel]
     lines.append("")
     for name in (
         "time.peak_flow",
@@ -160,6 +155,10 @@ def value_text(answer: Answer, system: str) -> str:
     elif answer.limit is not None and answer.kind == "share":
         limit = f" (limit {answer.limit:.0%})"
     return f"{text}{limit}  {'ok' if answer.ok else 'NOT OK'}"
+
+
+def _row(label: str, answer: Answer, system: str) -> str:
+    return f"  {shown_text(label, system):32} {value_text(answer, system)}"
 
 
 def _short(label: str, stage: str) -> str:

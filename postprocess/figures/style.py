@@ -239,18 +239,15 @@ def save(figure: Figure, folder: Path, name: str, *, quick: bool = False) -> lis
     quick : for the screen alone: no SVG, and a PNG of fewer dots.
     """
     written = []
-    # No date: the same run gives the same file.
+    # No date: the same run gives the same file. Packed as hard as matplotlib would have it, writing
+    # a PNG's pixels is a seventh of all drawing.
     kinds: tuple[tuple[str, dict[str, Any]], ...] = (
-        (".png", {"Software": "wellring"}),
-        (".svg", {"Creator": "wellring", "Date": None}),
+        (".png", {"metadata": {"Software": "wellring"}, "pil_kwargs": {"compress_level": 3}}),
+        (".svg", {"metadata": {"Creator": "wellring", "Date": None}}),
     )
-    for suffix, told in kinds[:1] if quick else kinds:
+    for suffix, how in kinds[:1] if quick else kinds:
         path = folder / f"{name}{suffix}"
-        # Packed as hard as matplotlib would have it, writing pixels is a seventh of all drawing.
-        how: dict[str, Any] = {"pil_kwargs": {"compress_level": 3}} if suffix == ".png" else {}
-        figure.savefig(
-            path, dpi=SCREEN_DPI if quick else DPI, metadata=told, facecolor=PAPER, **how
-        )
+        figure.savefig(path, dpi=SCREEN_DPI if quick else DPI, facecolor=PAPER, **how)
         written.append(path)
     figure.clear()
     return written

@@ -77,9 +77,11 @@ def rung_trial(rung: Rung, folder: Path, solver: Path, start: np.ndarray, limit:
     return Trial(rung.name, time.perf_counter() - began, why)
 
 
-def trials(stage: Path, natural: Path, solver: Path, limit: float, with_rungs: bool) -> list[Trial]:
+def trials(
+    stage: Path, natural: Path, shape: tuple[int, ...], solver: Path, limit: float, with_rungs: bool
+) -> list[Trial]:
     """All ways on the stage in folder `stage`, each from the natural state's start heads."""
-    start = read_array(natural, "start")
+    start = read_array(natural, "start", shape)
     found = []
     with tempfile.TemporaryDirectory() as place:
         ways: list[tuple[str, Callable[[Path], Trial]]] = [
@@ -121,7 +123,10 @@ def main() -> None:
             if outcome.failure:
                 continue
             natural = outcome.folder / "mf6" / outcome.stages[0].folder
-            found.append(trials(outcome.last_stage, natural, solver, chosen.seconds, chosen.rungs))
+            shape = outcome.stages[0].heads.shape
+            found.append(
+                trials(outcome.last_stage, natural, shape, solver, chosen.seconds, chosen.rungs)
+            )
     counts = rung_counts(outcomes)
     print("\n| rung | stages solved |\n| --- | --- |")
     for rung in LADDER:

@@ -147,11 +147,10 @@ class Search:
         while self.solves < self.most_solves - (2 if self.best is not None else 0):
             found = self._plan(at, seen)
             self.planned = found
-            if self._enough(found):
-                self.blocked = not found.feasible
-                break
             flows = self._as_written(found.flows)
-            if any(np.allclose(flows, step.flows, rtol=1e-6, atol=1e-12) for step in self.steps):
+            if self._enough(found) or any(
+                np.allclose(flows, step.flows, rtol=1e-6, atol=1e-12) for step in self.steps
+            ):
                 self.blocked = not found.feasible
                 break
             after = self._solve(f"step {len(self.steps) + 1}", flows)
