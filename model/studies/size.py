@@ -129,7 +129,7 @@ def size(
         say=tell,
     )
     try:
-        search.run(start)
+        search.run(start, begun)
     except Infeasible:
         tell("the wells' own limits leave no flows at all")
     done = Sized(study, chosen.name, "", own, begun.flows, search)

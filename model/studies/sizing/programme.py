@@ -81,7 +81,9 @@ class Programme:
     """What is asked: stages about their points, limits, goal.
 
     `tables` (C,) is the drainage table of each candidate; with `equal` all wells of a table give
-    the same in a stage. `step` bounds each change by a share of the well's largest flow.
+    the same in a stage. `step` bounds each change by a share of the well's largest flow. `still` is
+    what a change of flow costs, as a part of what flow itself costs: where many answers are nearly
+    as good, the one close to the point that was solved is the surest.
     """
 
     stages: list[StageProgramme]
@@ -91,6 +93,7 @@ class Programme:
     equal: bool = False
     prices: Prices | None = None
     step: float = 1.0
+    still: float = 0.0
 
 
 @dataclass
@@ -108,16 +111,17 @@ class Planned:
 
 
 @contextlib.contextmanager
-def _stdout_aside() -> Iterator[None]:
-    """What HiGHS prints in spite of all its options goes to stderr, not among our answers."""
+def _quiet() -> Iterator[None]:
+    """HiGHS prints lines of its own making in spite of all its options: not among our answers."""
     sys.stdout.flush()
-    kept = os.dup(1)
+    kept, nowhere = os.dup(1), os.open(os.devnull, os.O_WRONLY)
     try:
-        os.dup2(2, 1)
+        os.dup2(nowhere, 1)
         yield
     finally:
         os.dup2(kept, 1)
         os.close(kept)
+        os.close(nowhere)
 
 
 class Infeasible(Exception):
@@ -213,6 +217,13 @@ class _Model:
         if goal == "cost":
             assert told.prices is not None
             self._pumps(told.prices, add, ties)
+        if told.still > 0:
+            price = told.still * cost[0]
+            moved = add(n, price, np.full(n, np.inf), False)
+            where = np.concatenate([stage.at for stage in stages]) * HOUR
+            for j, flow in enumerate(where.tolist()):
+                ties.append(({j: 1.0, moved + j: -1.0}, -np.inf, flow))
+                ties.append(({j: -1.0, moved + j: -1.0}, -np.inf, -flow))
         self.cost, self.lows = np.concatenate(cost), np.concatenate(low)
         self.highs, self.whole = np.concatenate(high), np.concatenate(whole)
         self.ties = ties
@@ -262,7 +273,8 @@ class _Model:
         elif self.programme.goal == "wells":
             value = float((flows > 1e-9).any(axis=0).sum())
         else:
-            value = float(self.cost @ x)
+            moved = self.flows if self.programme.still > 0 else 0  # the last columns
+            value = float(self.cost[: x.size - moved] @ x[: x.size - moved])
         return Planned(flows, value)
 
     def _loop(
@@ -329,7 +341,7 @@ class _Model:
         entries = np.array(at, dtype=float).reshape(-1, 3)
         where = entries[:, :2].astype(int).T
         matrix = coo_array((entries[:, 2], tuple(where)), shape=(len(low), total)).tocsr()
-        with _stdout_aside():
+        with _quiet():
             done = milp(
                 cost,
                 integrality=np.concatenate([self.whole, np.zeros(len(limits))]),

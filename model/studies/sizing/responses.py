@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -88,15 +88,24 @@ def filled(rows: Rows, point: SolvedPoint, before: SolvedPoint, seen: Responses)
     return SolvedPoint(point.flows, made)
 
 
-def about(rows: Rows, point: SolvedPoint, seen: Responses) -> list[StageProgramme]:
+def about(
+    rows: Rows, point: SolvedPoint, seen: Responses, extra: Mapping[int, float] | None = None
+) -> list[StageProgramme]:
     """The programme's stages about a solved point: the limits, and what each well can give.
 
     A well's most is a straight line through its limit at the level it has there.
+
+    Parameters
+    ----------
+    extra : what limits are kept tighter by.
     """
     found = []
     for s, stage in enumerate(rows.stages):
         k = len(stage.wells)
         jacobian, values = seen.jacobians[s], point.rows[s]
+        tighter = np.zeros(values.size)
+        for limit, more_of_it in (extra or {}).items():
+            tighter[stage.limit == limit] = more_of_it
         levels = stage.levels(values)
         at = point.flows[s, stage.wells]
         more = np.zeros((k, k))
@@ -112,7 +121,7 @@ def about(rows: Rows, point: SolvedPoint, seen: Responses) -> list[StageProgramm
             StageProgramme(
                 stage.wells,
                 at,
-                np.concatenate([values, room]),
+                np.concatenate([values + tighter, room]),
                 np.vstack([jacobian, more]),
                 np.concatenate([stage.limit, np.full(k, -1)]),
                 np.array([bound(rows.candidates[i]) for i in stage.wells]),

@@ -263,7 +263,16 @@ class Sized:
             if self.equal is not None and self.equal.total > 0:
                 share = self.step.total / self.equal.total
                 lines.append(f"{_part(share)} the least equal rates of the same wells.")
+            elif self.search.equal:
+                lines.append(self._equal_fails())
         return lines
+
+    def _equal_fails(self) -> str:
+        """Where the nearest equal rates that were tried fail."""
+        tried = self.search.equal[-1]
+        worst = max(tried.excess, key=lambda i: tried.excess[i], default=None)
+        where = f" ({self.rows.limits[worst].text} fails)" if worst is not None else ""
+        return f"No equal rates of the same wells were found to keep all limits{where}."
 
     def verdict_text(self) -> str:
         """Whether it is found, and what it saves, in a line."""

@@ -168,6 +168,12 @@ class Rows:
         """
         return self.dig_excess(excess) == 0.0
 
+    def stage_holds(self, stage: int, excess: Mapping[int, float]) -> bool:
+        """Whether a stage keeps all limits that are rows, floor and stability as in `dig_holds`."""
+        own = {i: t for i, t in excess.items() if self.limits[i].stage == stage}
+        rest = [t for i, t in own.items() if self.limits[i].kind not in ("dry", "stability")]
+        return self.dig_holds(own) and max(rest, default=0.0) <= SHARE_RESERVE
+
     def dig_excess(self, excess: Mapping[int, float]) -> float:
         """What floor and stability lack to that (m, and shares), added up."""
         most = {"dry": (1 - LEFT) * RESERVE, "stability": (1 - LEFT) * SHARE_RESERVE}

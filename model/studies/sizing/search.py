@@ -1,13 +1,15 @@
 """Sequential linear programming: each answer of the programme is solved by the true model.
 
-The programme is set up about the last solved point, whose responses are learnt from each step. An
-answer is taken only when the true model's answers say that all limits hold; the search ends when
-the programme promises less than half a percent more, or the solves are used up.
+The programme is set up about the best point solved of each stage, and the responses are learnt from
+each step. A limit that a step missed is kept tighter in the next one, which then moves no flow for
+little. An answer is taken only when the true model's answers say that all limits hold; the search
+ends when the programme promises less than half a percent more, or the solves are used up: the last
+two go to flows between those that hold and those that nearly do.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -15,6 +17,7 @@ from numpy.typing import NDArray
 
 from wellring.inputs.units import shown
 from wellring.model.studies.engine import Study
+from wellring.model.studies.sizing.known_stages import KnownStages
 from wellring.model.studies.sizing.programme import (
     HOUR,
     Goal,
@@ -46,6 +49,8 @@ WORTH = 5e-3
 """What a further step must promise, as a part of the goal."""
 DELIVERED = 5e-3
 """Part of a flow that the true model may give less than was asked."""
+STILL = 0.02
+"""What flow must be saved, as a part of the flow moved, where the last step missed a limit."""
 MOST_EQUAL = 3
 """Solves that equal rates may take."""
 DIG = ("dry_margin", "uplift", "exit_gradient", "heave", *SCALARS)
@@ -131,8 +136,12 @@ class Search:
         """The step whose limits are passed least, the dig's limits first."""
         return min(self.steps, key=self._badness)
 
-    def run(self, start: Floats) -> None:
+    def run(self, start: Floats, own: SolvedPoint | None = None) -> None:
         """Look for the best flows, beginning about `start` (S, C) [m³/s].
+
+        Parameters
+        ----------
+        own : the scheme as it stands.
 
         Raises
         ------
@@ -142,32 +151,70 @@ class Search:
         self.start = begun
         seen = self._responses(begun)
         self.first = seen.copy()
-        at = begun
+        known = KnownStages(self.rows, begun.point)
+        if own is not None:
+            known.note(own, self._stages_that_hold(own, own.flows))
+        known.note(begun.point, self._stages_that_hold(begun.point, begun.flows))
         # Two solves are left for the same wells at equal rates, once there is something to compare.
         while self.solves < self.most_solves - (2 if self.best is not None else 0):
-            found = self._plan(at, seen)
-            self.planned = found
-            flows = self._as_written(found.flows)
-            if self._enough(found) or any(
-                np.allclose(flows, step.flows, rtol=1e-6, atol=1e-12) for step in self.steps
-            ):
-                self.blocked = not found.feasible
+            flows = self._next(known, seen)
+            if flows is None:
                 break
             after = self._solve(f"step {len(self.steps) + 1}", flows)
             if after.outcome.failed:  # once more, half of the way
-                flows = self._as_written(0.5 * (flows + at.flows))
+                flows = self._as_written(0.5 * (flows + known.at.flows))
                 after = self._solve(f"step {len(self.steps) + 1}, halved", flows)
                 if after.outcome.failed:
                     break
                 self.step *= 0.5
-            after.expected = expected(self.rows, at.point, seen, after.point.flows)
-            after.point = filled(self.rows, after.point, at.point, seen)
-            seen.learn(self.rows, at.point, after.point)
-            self.steps.append(after)
-            self._trust(after)
-            at = after
+            self._learn(known, seen, after)
         if self.best is not None:
             self._equal(begun)
+
+    def _next(self, known: KnownStages, seen: Responses) -> Floats | None:
+        """The flows to solve next, as written; None where the search is at its end."""
+        fall_back = self.goal == "pumping" and self.best is None
+        left = self.most_solves - self.solves
+        if fall_back and left <= 2:
+            last = known.between() if left == 2 else known.all_hold
+            if last is not None:
+                return self._as_written(last)
+        found = self._plan(known, seen)
+        self.planned = found
+        merge = self.goal == "pumping" and found.feasible
+        flows = self._as_written(known.merged(found, WORTH) if merge else found.flows)
+        if self._enough(found):
+            self.blocked = not found.feasible
+            return None
+        if not self._solved(flows):
+            return flows
+        self.blocked = not found.feasible
+        last = [known.between(), known.all_hold] if fall_back and found.feasible else []
+        written = [self._as_written(item) for item in last if item is not None]
+        return next((item for item in written if not self._solved(item)), None)
+
+    def _solved(self, flows: Floats) -> bool:
+        return any(np.allclose(flows, step.flows, rtol=1e-6, atol=1e-12) for step in self.steps)
+
+    def _learn(self, known: KnownStages, seen: Responses, after: Step) -> None:
+        """What a solved step shows: responses, what was missed, and where to plan about."""
+        after.expected = expected(self.rows, known.at, seen, after.point.flows)
+        after.point = filled(self.rows, after.point, known.at, seen)
+        seen.learn(self.rows, known.at, after.point)
+        self.steps.append(after)
+        self._trust(after)
+        if self.planned is not None:
+            known.tighten(self.planned, after.excess)
+        known.note(after.point, self._stages_that_hold(after.point, after.flows))
+        known.move(after.point, seen, always=self.goal != "pumping")
+
+    def _stages_that_hold(self, point: SolvedPoint, asked: Floats) -> list[bool]:
+        excess = predicted_excess(about(self.rows, point, _still(self.rows)), self.rows.limits)
+        short = np.abs(point.flows - asked) > DELIVERED * asked + 1e-9
+        return [
+            self.rows.stage_holds(s, excess) and not bool(short[s].any())
+            for s in range(len(self.rows.stages))
+        ]
 
     def _enough(self, found: Planned) -> bool:
         """Whether the programme promises too little to go on."""
@@ -184,12 +231,19 @@ class Search:
         hoped = sum(found.excess.values())
         return bool(told) and abs(sum(told.values()) - hoped) <= 0.03 * hoped + 5e-3
 
-    def _plan(self, at: Step, seen: Responses, equal: bool = False) -> Planned:
+    def _plan(self, known: KnownStages, seen: Responses, equal: bool = False) -> Planned:
         tables = [candidate.table for candidate in self.rows.candidates]
         goal: Goal = "pumping" if equal else self.goal
         step = self.step if goal == "pumping" else 1.0
-        stages = about(self.rows, at.point, seen)
-        return plan(Programme(stages, self.rows.limits, tables, goal, equal, self.prices, step))
+        still = STILL if known.missed and not equal else 0.0
+
+        def planned(extra: Mapping[int, float]) -> Planned:
+            stages, limits = about(self.rows, known.at, seen, extra), self.rows.limits
+            return plan(Programme(stages, limits, tables, goal, equal, self.prices, step, still))
+
+        found = planned(known.extra)
+        # What blocks is told by the limits as they are.
+        return found if found.feasible or not known.missed else planned({})
 
     def _responses(self, begun: Step) -> Responses:
         """One solve for each candidate, whose flow is lowered, or raised where it is small."""
@@ -285,25 +339,25 @@ class Search:
     def _equal(self, begun: Step) -> None:
         """The same wells, all of a table alike: what the sizing is compared with."""
         assert self.first is not None
-        seen, at = self.first.copy(), begun
+        seen, known = self.first.copy(), KnownStages(self.rows, begun.point)
         while (
             self.solves < self.most_solves
             and len(self.equal) < MOST_EQUAL
             and not any(step.taken for step in self.equal)
         ):
             try:
-                found = self._plan(at, seen, equal=True)
+                found = self._plan(known, seen, equal=True)
             except Infeasible:
                 return
-            flows = self._as_written(found.flows)
-            after = self._solve("equal rates", flows)
+            after = self._solve("equal rates", self._as_written(found.flows))
             if after.outcome.failed:
                 return
-            after.expected = expected(self.rows, at.point, seen, after.point.flows)
-            after.point = filled(self.rows, after.point, at.point, seen)
-            seen.learn(self.rows, at.point, after.point)
+            after.expected = expected(self.rows, known.at, seen, after.point.flows)
+            after.point = filled(self.rows, after.point, known.at, seen)
+            seen.learn(self.rows, known.at, after.point)
             self.equal.append(after)
-            at = after
+            known.tighten(found, after.excess)
+            known.move(after.point, seen, always=True)
 
 
 def _still(rows: Rows) -> Responses:
