@@ -23,6 +23,8 @@ from wellring.postprocess.report_sections import Sections, Subject
 from wellring.postprocess.report_tables import Cell, PageTable
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.stage_results import read_results
+from wellring.postprocess.standby import BASIS as STANDBY_BASIS
+from wellring.postprocess.standby import StandbyNeed
 
 
 def outage_page(
@@ -31,6 +33,7 @@ def outage_page(
     flooding: Flooding,
     answers: FloodAnswers,
     singles: Sequence[OneOut] | None,
+    need: StandbyNeed | None,
 ) -> Page:
     """The outage as a page.
 
@@ -38,6 +41,7 @@ def outage_page(
     ----------
     run, stage : the steady stage in which the pumps stop.
     singles : what one unit out of work means; None where it was not asked for.
+    need : what must stand by; None where only some pumps stop.
     """
     ledger, show = run.ledger, run.ledger.show
     upto = ledger.stages.index(stage) + 1
@@ -57,7 +61,7 @@ def outage_page(
         verdict=answers.standby_ok,
         invented=ledger.invented,
         system=show,
-        headlines=_headlines(answers, singles, show),
+        headlines=_headlines(answers, singles, need, show),
         warnings=answers.cautions,
         lead=lead,
         charts=sections.charts,
@@ -80,7 +84,7 @@ def _told(answers: FloodAnswers) -> str:
 
 
 def _headlines(
-    answers: FloodAnswers, singles: Sequence[OneOut] | None, show: str
+    answers: FloodAnswers, singles: Sequence[OneOut] | None, need: StandbyNeed | None, show: str
 ) -> list[Headline]:
     flow = shown("flow", show)
     verdict = {True: YES, False: NO, None: OPEN}[answers.standby_ok]
@@ -88,6 +92,9 @@ def _headlines(
     if answers.standby_ok is None:
         text += " Tell the hours until standby power runs (--standby) to have it judged."
     found = [Headline("Is standby power in time?", verdict, text, METHOD)]
+    if need is not None:
+        word = {True: WATCH, False: NO, None: OPEN}[need.enough]
+        found.append(Headline("What must stand by?", word, need.text(), STANDBY_BASIS))
     floods = [m for m in answers.moments if m.what.startswith("floor ")]
     if floods:
         never = f"not within {answers.days:g} days"

@@ -36,6 +36,7 @@ from wellring.postprocess.run_folder import (
     RUN_FILE,
     RunFolder,
 )
+from wellring.postprocess.standby import StandbyNeed, standby_need
 from wellring.postprocess.tables import write_table
 
 Floats = NDArray[np.float64]
@@ -48,11 +49,13 @@ DEPTHS = (0.1, 0.5, 1.0)
 
 @dataclass
 class OutageRun:
-    """A finished outage: its folder, its answers and what each unit out of work means."""
+    """A finished outage: its folder, its answers, what each unit out of work means, and what must
+    stand by."""
 
     folder: Path
     answers: FloodAnswers
     singles: list[OneOut] | None
+    need: StandbyNeed | None
 
     @property
     def exit_code(self) -> int:
@@ -62,11 +65,17 @@ class OutageRun:
     def as_json(self) -> dict[str, Any]:
         """For ``--json``."""
         singles = None if self.singles is None else [asdict(item) for item in self.singles]
-        return {**self.answers.as_json(), "one_out": singles}
+        return {
+            **self.answers.as_json(),
+            "one_out": singles,
+            "standby_needed": None if self.need is None else self.need.as_json(),
+        }
 
     def text(self) -> str:
         """For a terminal."""
-        return self.answers.text() + _singles_text(self.singles, self.answers)
+        singles = _singles_text(self.singles, self.answers)
+        need = f"\nWhat must stand by: {self.need.text()}\n" if self.need else ""
+        return f"{self.answers.text()}{singles}{need}"
 
 
 def outage(
@@ -132,7 +141,7 @@ def outage(
         shutil.rmtree(partial, ignore_errors=True)
         raise
     put_in_place(partial, final)
-    return OutageRun(final, done.answers, done.singles)
+    return OutageRun(final, done.answers, done.singles, done.need)
 
 
 def _outage_of(
@@ -184,7 +193,8 @@ def _outage_of(
         singles = one_out(
             layout, index, base, entry, before, partial / MODEL_FOLDER, solver.path, tell
         )
-    done = OutageRun(partial, answers, singles)
+    need = standby_need(base, index + 1, answers, _may_not_fail(singles))
+    done = OutageRun(partial, answers, singles, need)
     write_json(partial / "outage.json", done.as_json())
     write_table(partial / "outage.csv", COLUMNS, flooding_rows(flooding))
     if figures:
@@ -195,7 +205,7 @@ def _outage_of(
         from wellring.postprocess.report_page import REPORT_FILE
 
         tell("writing the report")
-        outage_page(base, entry, flooding, answers, singles).write(partial / REPORT_FILE)
+        outage_page(base, entry, flooding, answers, singles, need).write(partial / REPORT_FILE)
     (partial / "outage.txt").write_text(done.text(), encoding="utf-8")
     return done
 
@@ -323,6 +333,12 @@ def _cautions(layout: Layout, index: int, followed: Outage) -> list[str]:
     return found
 
 
+def _may_not_fail(singles: list[OneOut] | None) -> list[str] | None:
+    if singles is None:
+        return None
+    return [item.unit for item in singles if item.dry is False or item.flow is None]
+
+
 def _singles_text(singles: list[OneOut] | None, answers: FloodAnswers) -> str:
     if singles is None:
         return "One well out at a time: not asked for.\n"
@@ -339,7 +355,7 @@ def _singles_text(singles: list[OneOut] | None, answers: FloodAnswers) -> str:
             told = f"water {answers.length(abs(item.margin))} {side} formation: {verdict}"
             told += f" ({item.why})" if item.why else ""
         lines.append(f"  {item.unit}{many} out: {told}")
-    wet = [item.unit for item in singles if item.dry is False or item.flow is None]
+    wet = _may_not_fail(singles) or []
     if not any(item.dry for item in singles) and not wet:
         return "\n".join([*lines, "Whether the floor stays stable then is not judged."]) + "\n"
     lines.append(

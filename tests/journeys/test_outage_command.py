@@ -34,6 +34,18 @@ def test_standby_power_in_time_or_too_late(
     assert 0 < within < 200
     assert told["standby_in_time"] is False
     assert told["one_out"] is None
+    need = told["standby_needed"]
+    assert need["within"] == within
+    assert need["pumps"] == 4
+    assert sum(need["spares"].values()) == 1  # four pumps of a kind
+    # Power by hand: ρ·g·Q·H over the pump's and the motor's efficiency, H from the wells' level up.
+    flow = told["stopped_pumps_took_m3_per_s"]
+    assert need["power"] > 9.81e3 * flow * 8.5 / (0.75 * 0.95)
+    assert (
+        "Which units may not fail was not asked for"
+        in late.err
+        + (site.parent / "site.runs" / "scheme.outage 01 dig 1" / "outage.txt").read_text()
+    )
     (folder,) = (site.parent / "site.runs").iterdir()
     page = (folder / "report.html").read_text()
     data = json.loads(page.split('id="data">')[1].split("</script>")[0])
@@ -51,6 +63,7 @@ def test_standby_power_in_time_or_too_late(
     )
     assert one.code == 0, one.err
     assert "Stopped: W 1;" in one.out
+    assert "must stand by" not in one.out  # that is told of all pumps only
     assert "Still pumping: W 2, W 3, W 4" in one.out
     assert "does not reach formation within 20 days" in one.out
     assert folder.name == "scheme.outage 01 dig 1"

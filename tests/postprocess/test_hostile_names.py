@@ -24,6 +24,7 @@ from wellring.postprocess.flood_answers import FloodAnswers, Moment
 from wellring.postprocess.flooding import Flooding
 from wellring.postprocess.ledger import LEDGER_FILE
 from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.standby import StandbyNeed
 from wellring.postprocess.tables import write_frame, write_table
 
 SCRIPT = "</script><script>window.hit=1</script>"
@@ -87,7 +88,8 @@ def test_page_of_an_outage(slashed_run: RunFolder) -> None:
         cautions=[name],
     )  # fmt: skip
     singles = [OneOut(wells[0].name, 1, -0.1, False, 0.01, name)]
-    page = outage_page(run, stage, flooding, answers, singles)
+    need = StandbyNeed(2.0, 0.2, 2, 1e3, 1e3, {"deep wells": 1}, 0, [name])
+    page = outage_page(run, stage, flooding, answers, singles, need)
     text = page.html()
     told(text)
     assert page.verdict is False

@@ -1,0 +1,47 @@
+"""What must stand by: what the outage asks for against what [operations] provides."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from wellring.postprocess.standby import StandbyNeed
+
+NEED = StandbyNeed(
+    within=6.0, days=7.0, pumps=12, power=30e3, power_given=30e3,
+    spares={"deep wells": 2, "sump": 1}, spares_given=None, critical=["W 3"],
+)  # fmt: skip
+
+
+def test_all_pumps_power_and_spares_of_each_kind() -> None:
+    text = NEED.text()
+    assert "all 12 pumps, 30.0 kW, at work within 6.0 h." in text
+    assert "2 deep wells, 1 sump, connected beforehand for those that may not fail (W 3)" in text
+    assert NEED.enough is True
+    assert NEED.as_json()["starts_by_itself"] is False
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ({"power_given": 15e3}, "provides 15.0 kW: TOO LITTLE"),
+        ({"spares_given": 2}, "has 2: TOO FEW"),
+    ],
+)
+def test_too_little_is_said(change: dict[str, float], told: str) -> None:
+    need = replace(NEED, **change)
+    assert told in need.text()
+    assert need.enough is False
+
+
+def test_an_hour_is_too_short_for_a_crew() -> None:
+    assert "start by itself" in replace(NEED, within=0.5).text()
+    assert "start by itself" not in NEED.text()
+
+
+def test_a_floor_that_stays_dry_needs_no_power_for_its_sake() -> None:
+    need = replace(NEED, within=None, critical=[])
+    assert "does not flood within 7 days" in need.text()
+    assert need.enough is None
+    assert replace(need, critical=None).text().endswith("not asked for (--single-wells).")
