@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-
-# The generator and the chain are shared with presets.py, which is run as a script.
-sys.path.insert(0, str(Path(__file__).parent))
-
 from chain import SiteOutcome, solve_site
 from method_generator import write_scheme
 

@@ -19,8 +19,6 @@ from wellring.model import cli
 from wellring.model.solver import Solver, find_solver
 from wellring.model.start_site import start_site
 
-sys.path.insert(0, str(Path(__file__).parent))
-
 
 @dataclass(frozen=True)
 class Done:
