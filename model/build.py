@@ -29,6 +29,7 @@ from wellring.postprocess.run_folder import BUDGET_CSV, WELLS_CSV
 
 if TYPE_CHECKING:
     import flopy
+    import pandas
 
 Floats = NDArray[np.float64]
 
@@ -188,6 +189,15 @@ def _list(
     return [list(row) for row in zip(*cells, *(column.tolist() for column in columns), strict=True)]
 
 
+def _table(stage: StageModel, node: NDArray[np.intp], *columns: NDArray) -> pandas.DataFrame:
+    """Rows of a list package with layer, row and column of their own: flopy takes cells given as
+    tuples apart one by one, which took longer than all else that it does."""
+    import pandas
+
+    data = [*np.unravel_index(node, stage.shape3), *columns]
+    return pandas.DataFrame(dict(enumerate(data)))
+
+
 def _write_lists(
     gwf: flopy.mf6.ModflowGwf, stage: StageModel, days: tuple[float, float] | None
 ) -> None:
@@ -203,8 +213,8 @@ def _write_lists(
         common, shown = _in_time(item.name, item.series, days, item.values[0])
         if item.kind == "drn":
             common |= {"auxiliary": ["depth"], "auxdepthname": "depth"}
-        rows = _list(stage, item.nodes, shown, *item.values[1:])
-        make(gwf, stress_period_data={0: rows}, **common)
+        table = _table(stage, item.nodes[0], shown, *item.values[1:])
+        make(gwf, stress_period_data={0: table}, **common)
 
 
 def _write_recharge(
@@ -223,7 +233,7 @@ def _write_recharge(
         node = np.argmax(stage.active[:, under], axis=0) * standing.size + under
         values = np.full(under.size, series.usual)
         common, shown = _in_time(f"rain_{index + 1}", series, days, values, DAY)
-        flopy.mf6.ModflowGwfrch(gwf, stress_period_data={0: _list(stage, [node], shown)}, **common)
+        flopy.mf6.ModflowGwfrch(gwf, stress_period_data={0: _table(stage, node, shown)}, **common)
     rate = np.maximum(rate, 0.0) * DAY
     flopy.mf6.ModflowGwfrcha(
         gwf, recharge=rate.reshape(stage.grid.shape), pname="rch", save_flows=True
