@@ -247,7 +247,7 @@ def lonlat_of(crs: SiteCrs, xy: np.ndarray) -> np.ndarray:
 
 
 def on_a_map(xy: np.ndarray) -> bool:
-    """Whether all coordinates are finite and within LARGEST_COORDINATE."""
+    """Whether all coordinates (any shape) [m or ft] are finite and within LARGEST_COORDINATE."""
     return bool((np.abs(np.asarray(xy, dtype=float)) <= LARGEST_COORDINATE).all())
 
 
@@ -257,7 +257,7 @@ def on_a_plane(crs: pyproj.CRS) -> bool:
 
 
 def look_swapped(crs: SiteCrs, xy: np.ndarray) -> bool:
-    """Whether points [site metres] lie where the crs is used only once x and y are exchanged."""
+    """Whether points (n, 2) [site metres] lie where the crs is used only with x and y exchanged."""
     return in_use(crs, lonlat_of(crs, xy)) is False and (
         in_use(crs, lonlat_of(crs, np.asarray(xy)[:, ::-1])) is True
     )

@@ -54,7 +54,7 @@ def read_borings(
     soils : names of the soils of the site file.
     faults : receives what is wrong and what should be known. Nothing is raised for bad data.
     area : the site in plan, in the coordinates of the collars [m].
-    ground : function of x and y (1-D arrays [m]) giving the ground level [m], NaN where unknown.
+    ground : function of x and y (n,) [m] giving the ground level (n,) [m], NaN where unknown.
     metres_per_unit : of the site's crs; x and y stand in its units where nothing says otherwise.
 
     Returns

@@ -39,13 +39,13 @@ class PlanFaces:
         return self.first.size
 
     def pick(self, chosen: NDArray) -> PlanFaces:
-        """The faces selected by a mask or an index array."""
+        """The faces selected by a mask (m,) or an index array (k,)."""
         return PlanFaces(
             self.first[chosen], self.second[chosen], self.width[chosen], self.gaps[chosen]
         )
 
     def turned(self, flip: NDArray[np.bool_]) -> PlanFaces:
-        """The same faces with first and second exchanged where `flip`."""
+        """The same faces with first and second exchanged where `flip` (m,)."""
         return PlanFaces(
             np.where(flip, self.second, self.first),
             np.where(flip, self.first, self.second),
@@ -133,7 +133,10 @@ def staircase_factor(grid: PlanGrid, line: BaseGeometry, x: Floats, y: Floats) -
 def barriers_reached(
     grid: PlanGrid, closed: PlanFaces, start: NDArray[np.bool_]
 ) -> NDArray[np.bool_]:
-    """Plan cells (nrow·ncol,) that can be reached from `start` without passing a closed face."""
+    """Plan cells that can be reached from `start` without passing a closed face.
+
+    `start` and what is returned are flags (nrow·ncol,) of the plan cells.
+    """
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 

@@ -24,7 +24,7 @@ class Key:
 
 
 def spacing_at(x: Floats, keys: tuple[Key, ...], growth: float, largest: float) -> Floats:
-    """Wanted cell width at positions `x`.
+    """Wanted cell width [m] at positions `x` (any shape) [m].
 
     Cells that divide ∫dx/w(x) evenly grow by the factor g where w = s + ln(g)·d at the distance d
     from a key of size s: one such cell at d is ∫ = 1, or (s + ln(g)·d)·(g − 1)/ln(g) wide.

@@ -197,7 +197,7 @@ def follow_outage(
 
     Parameters
     ----------
-    before : the stage's steady heads [m].
+    before : the stage's steady heads (nlay, nrow, ncol) or (nlay, n) [m].
     drives, states : of all points of the layout in the steady stage.
 
     Raises

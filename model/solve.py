@@ -212,6 +212,7 @@ def attempt_in_time(
 
     Parameters
     ----------
+    start : (nlay, nrow, ncol) start heads [m].
     periods, steps : texts of the time discretisation and of the adaptive steps (steps.ats).
     closures : flow left in a cell [m³/day] and head change [m] at which a step is solved.
     """

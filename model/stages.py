@@ -130,7 +130,7 @@ def dug_model(
 ) -> DugModel:
     """The model of stage `index`, dug down to `formation` [m], or not dug at all for None.
 
-    `before` are the heads it starts from.
+    `before` are the heads (nlay, nrow, ncol) or (nlay, n) [m] it starts from.
     """
     walls = [wall for wall in layout.walls if wall.from_stage <= index]
     level = np.inf if formation is None else formation

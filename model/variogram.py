@@ -86,13 +86,18 @@ def _fitted(*given: bytes) -> Variogram:
 
 
 def correlation(lag: Floats) -> Floats:
-    """The spherical model; `lag` in ranges."""
+    """The spherical model [-], element by element; `lag` (any shape) in ranges."""
     lag = np.minimum(lag, 1.0)
     return 1.0 + lag * (0.5 * lag * lag - 1.5)
 
 
 def extent_of(x: Floats, y: Floats) -> float:
-    """Greatest distance between two of the points [m]; independent of the grid's direction."""
+    """Greatest distance [m] between two of the points (n,), whatever the grid's direction.
+
+    Raises
+    ------
+    ValueError : there are fewer than two points.
+    """
     from scipy.spatial.distance import pdist
 
     return float(pdist(np.column_stack([x, y])).max())

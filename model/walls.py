@@ -85,6 +85,10 @@ def place_wall(
         and run straight between them.
     ground : (nrow·ncol,) ground levels, the wall's top where none is given.
     from_stage : index of the first stage in which the wall stands.
+
+    Raises
+    ------
+    ValueError : the wall's kind holds no water.
     """
     faces = crossed_faces(grid, line)
     x, y = face_midpoints(grid, faces)

@@ -141,7 +141,13 @@ def water_boundaries(
     reachable: NDArray[np.bool_],
     source_distance: float,
 ) -> WaterBoundaries:
-    """Put the distant edge and every [[water.boundary]] on the grid."""
+    """Put the distant edge and every [[water.boundary]] on the grid.
+
+    Parameters
+    ----------
+    reachable : (nrow·ncol,) plan cells inside the no-flow edges.
+    source_distance : distance from the pit's edge at which the natural level is held [m].
+    """
     water = WaterBoundaries()
     if site.description.water.edge == "fixed head":
         edge = _distant_edge(site, grid, ground, levels, reachable, source_distance)

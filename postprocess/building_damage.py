@@ -54,7 +54,7 @@ def distortion_strain(distortion: Floats, horizontal: Floats) -> Floats:
     """Principal tensile strain of a wall panel under angular distortion and horizontal strain.
 
     The strains of a panel sheared by β and stretched by εh: ε = εh/2 + √(εh² + β²)/2 (Boscardin
-    and Cording's state of strain; with εh = 0 half the distortion).
+    and Cording's state of strain; with εh = 0 half the distortion). All (n,) [-].
     """
     return 0.5 * (horizontal + np.hypot(horizontal, distortion))
 

@@ -35,6 +35,8 @@ def girinskii(
 ) -> float:
     """Φ(level) = ∫ k·(level − z) dz [m³/s] over the layers between `base` and `level`.
 
+    `tops` and `bottoms` [m] and `k` [m/s] are of the layers (n,).
+
     >>> round(girinskii(10.0, np.array([20.0]), np.array([0.0]), np.array([1e-4]), 0.0), 6)
     0.005
     """

@@ -22,7 +22,7 @@ class Compaction:
 
     Parameters
     ----------
-    grid, heads : the natural state.
+    grid, heads : the natural state; heads (nlay, n) [m] of all plan cells.
     columns : plan cells to follow, all where None; fields are over these only.
     """
 
@@ -57,7 +57,10 @@ class Compaction:
         return wet_depth(self.grid, heads) >= share * self.thickness
 
     def load(self, heads: Floats) -> tuple[Floats, Floats]:
-        """Strain and change of effective stress [Pa] (nlay, n) since the natural state."""
+        """Strain and change of effective stress [Pa] (nlay, columns) since the natural state.
+
+        `heads` (nlay, n) [m] are of all plan cells.
+        """
         now = effective_stress(self.grid, self._own(heads), self.unit, self.weights)
         np.maximum(self._highest, now, out=self._highest)
         strain = self.laws.strain(self.unit, self.initial, now, self._bears, self._highest)
@@ -65,14 +68,17 @@ class Compaction:
         return np.where(self.grid.active, strain, 0.0), now
 
     def by_unit(self, shortening: Floats) -> dict[str, Floats]:
-        """Sum (n,) over the cells of each unit of a field (nlay, n) [m]."""
+        """Sum (columns,) over the cells of each unit of a field (nlay, columns) [m]."""
         return {
             label: np.where(self.unit == index, shortening, 0.0).sum(axis=0)
             for index, label in enumerate(self._labels)
         }
 
     def not_counted(self, change: Floats, outside: NDArray[np.bool_]) -> dict[str, float]:
-        """Largest change of stress [Pa] outside the pit of each unit that has no law."""
+        """Largest change of stress [Pa] outside the pit of each unit that has no law.
+
+        `change` (nlay, columns) [Pa] and `outside` (columns,) are of the columns followed.
+        """
         found = {}
         for index in np.flatnonzero(~self.laws.counted):
             cells = (self.unit == index) & self.grid.active & outside
@@ -80,11 +86,17 @@ class Compaction:
         return found
 
     def drained(self, heads: Floats, outside: NDArray[np.bool_]) -> tuple[str, ...]:
-        """Tight units, full before, of which some cell has lost a tenth of its water or more."""
+        """Tight units, full before, of which some cell has lost a tenth of its water or more.
+
+        `heads` (nlay, n) [m] are of all plan cells, `outside` (columns,) of those followed.
+        """
         return self._units_of(self._tight_and_full & outside & ~self._full(self._own(heads), 0.9))
 
     def afloat(self, outside: NDArray[np.bool_]) -> tuple[str, ...]:
-        """Units whose initial effective stress is not positive in some cell."""
+        """Units whose initial effective stress is not positive in some cell.
+
+        Only columns that are `outside` (columns,) the pit count.
+        """
         return self._units_of(self.grid.active & outside & (self.initial <= 0.0))
 
     def _units_of(self, cells: NDArray[np.bool_]) -> tuple[str, ...]:

@@ -50,7 +50,7 @@ class Dryness:
 
 
 def dryness(run: RunFolder, stage: StageEntry, grid: StageGrid, heads: Floats) -> Dryness:
-    """Judge one stage.
+    """Judge one stage by its heads (nlay, n) [m].
 
     Under each floor cell the level of the uppermost water is compared with formation. Where the
     soil at formation is tighter than :data:`TIGHT` the column is left out and its share told:

@@ -102,7 +102,7 @@ class Basin:
         return float(np.sum(self.area * np.clip(heads - self.bottom, 0.0, self.height)))
 
     def levels(self, volumes: Floats, formation: float) -> Floats:
-        """Level [m] at which each volume [m³] stands."""
+        """Level (m,) [m] at which each volume (m,) [m³] stands."""
         if not self.bottom.size:
             return np.full(volumes.shape, formation)
         known = np.unique(np.concatenate([self.bottom, self.bottom + self.height]))

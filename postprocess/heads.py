@@ -47,7 +47,8 @@ def level_at(
 ) -> float:
     """Water level [m] of a plan cell: its water table, or the head in its cell at `level` [m].
 
-    NaN where there is no water, or no cell of the model at that level.
+    `heads` (nlay, n) and `table` (n,) [m]. NaN where there is no water, or no cell of the model at
+    that level.
     """
     if level is None:
         return float(table[cell])
@@ -62,6 +63,7 @@ def level_at_point(
 
     That of its own cell alone where a wall that holds water or the pit's edge runs between them,
     where one of them holds no water at that level, and at the grid's edge. NaN outside the grid.
+    `heads` (nlay, n) and `table` (n,) [m].
     """
     own = run.plan_cell(point.x, point.y)
     if own is None:
@@ -121,7 +123,8 @@ def drawdowns(
 
     Parameters
     ----------
-    columns : plan cells that the given grids and heads are of, all where None.
+    natural, stage : grid and heads (nlay, n) [m].
+    columns : (n,) plan cells that the given grids and heads are of, all where None.
     """
     unit = run.unit if columns is None else run.unit[:, columns]
     table = _fall(water_table(*natural), water_table(*stage), natural[0].edges[-1])

@@ -52,17 +52,17 @@ class Course:
 
     @property
     def total(self) -> Floats:
-        """All water to pump [m³/s]."""
+        """All water to pump (m,) [m³/s]."""
         return self.pumped + self.excavation
 
     @property
     def length(self) -> Floats:
-        """Length of each step [days]."""
+        """Length of each step (m,) [days]."""
         return np.diff(self.day, prepend=self.begins)
 
     @property
     def volume(self) -> Floats:
-        """Water pumped up to the end of each step [m³]."""
+        """Water pumped up to the end of each step (m,) [m³]."""
         return np.cumsum(self.total * self.length * DAY)
 
 

@@ -233,7 +233,7 @@ class Assessor:
 
     @property
     def columns(self) -> Ints:
-        """Plan cells on which anything that is told of a feature depends."""
+        """(k,) plan cells on which anything that is told of a feature depends, ascending."""
         own = self.water.cell[self.water.wells]
         return np.unique(np.concatenate([self.sampler.cells_read, own]))
 

@@ -22,13 +22,19 @@ NOMINAL = np.array(
 
 def water_viscosity(temperature: ArrayLike) -> Floats:
     """Dynamic viscosity of water [Pa s] at 0 to 40 °C: Vogel's formula in the form
-    2.414e-5 · 10^(247.8/(T − 140)), T in kelvin (constants from memory; within 2.5 %)."""
+    2.414e-5 · 10^(247.8/(T − 140)), T in kelvin (constants from memory; within 2.5 %).
+
+    `temperature` [°C] may have any shape; the answer has the same.
+    """
     return np.asarray(2.414e-5 * 10 ** (247.8 / (np.asarray(temperature, float) + 133.15)))
 
 
 def water_density(temperature: ArrayLike) -> Floats:
     """Density of water [kg/m³] at 0 to 40 °C (Tilton and Taylor 1937, from memory; their
-    millilitre held 1.000028 cm³, hence 999.972)."""
+    millilitre held 1.000028 cm³, hence 999.972).
+
+    `temperature` [°C] may have any shape; the answer has the same.
+    """
     t = np.asarray(temperature, float)
     lighter = (t + 288.9414) * (t - 3.9863) ** 2 / (508929.2 * (t + 68.12963))
     return np.asarray(999.972 * (1 - lighter))
@@ -39,7 +45,8 @@ def friction_factor(reynolds: ArrayLike, relative_roughness: ArrayLike) -> Float
 
     1/√f = −2 log10(ε/(3.7 D) + 2.51/(Re √f)) (Colebrook 1939), by fixed point iteration, which
     shrinks the error several times a step; after 40 steps only rounding is left. Between Re 2000
-    and 4000 the turbulent value is the cautious one.
+    and 4000 the turbulent value is the cautious one. Both [-] may be of any shapes that
+    broadcast.
     """
     re, rough = np.broadcast_arrays(np.asarray(reynolds, float), np.asarray(relative_roughness))
     turbulent = np.maximum(re, LAMINAR)
@@ -53,7 +60,10 @@ def friction_factor(reynolds: ArrayLike, relative_roughness: ArrayLike) -> Float
 def darcy_weisbach(
     flow: ArrayLike, diameter: ArrayLike, roughness: float, temperature: float
 ) -> Floats:
-    """Head loss per length [-] of `flow` [m³/s] in pipes of `diameter` and `roughness` [m]."""
+    """Head loss per length [-] of `flow` [m³/s] in pipes of `diameter` and `roughness` [m].
+
+    `flow` and `diameter` may be of any shapes that broadcast; `temperature` of the water [°C].
+    """
     q, d = np.abs(np.asarray(flow, float)), np.asarray(diameter, float)
     speed = velocity(q, d)
     kinematic = water_viscosity(temperature) / water_density(temperature)
@@ -62,13 +72,19 @@ def darcy_weisbach(
 
 
 def hazen_williams(flow: ArrayLike, diameter: ArrayLike, c: float) -> Floats:
-    """Head loss per length [-], 10.67 Q^1.852/(C^1.852 D^4.8704) (SI form, Williams and Hazen)."""
+    """Head loss per length [-], 10.67 Q^1.852/(C^1.852 D^4.8704) (SI form, Williams and Hazen).
+
+    `flow` [m³/s] and `diameter` [m] may be of any shapes that broadcast.
+    """
     q, d = np.abs(np.asarray(flow, float)), np.asarray(diameter, float)
     return np.asarray(10.67 * q**1.852 / (c**1.852 * d**4.8704))
 
 
 def velocity(flow: ArrayLike, diameter: ArrayLike) -> Floats:
-    """Mean velocity [m/s] of a flow [m³/s] in a full pipe of `diameter` [m]."""
+    """Mean velocity [m/s] of a flow [m³/s] in a full pipe of `diameter` [m].
+
+    Both may be of any shapes that broadcast.
+    """
     return np.asarray(4 * np.abs(np.asarray(flow, float)) / (np.pi * np.asarray(diameter) ** 2))
 
 
@@ -93,7 +109,10 @@ class PipeLaw:
     fittings: float = 0.2
 
     def loss(self, flow: ArrayLike, diameter: ArrayLike, length: ArrayLike) -> Floats:
-        """Head loss [m] over `length` [m], with fittings."""
+        """Head loss [m] of `flow` [m³/s] in `diameter` [m] over `length` [m], with fittings.
+
+        All may be of any shapes that broadcast.
+        """
         if self.law == "hazen-williams":
             slope = hazen_williams(flow, diameter, self.c)
         else:

@@ -46,7 +46,7 @@ class PlanSampler:
 
     @property
     def cells_read(self) -> Ints:
-        """Plan cells whose values are ever read, where a field has some in all that may be."""
+        """(k,) plan cells whose values are ever read, where a field has some in all that may be."""
         count = self._usable.size
         return np.unique(np.concatenate(self._corners(np.arange(count, dtype=float)))).astype(int)
 

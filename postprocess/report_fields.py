@@ -126,7 +126,8 @@ def thin(run: RunFolder, count: int) -> Thinned:
 def pack(values: NDArray, low: float, high: float) -> str:
     """Numbers as base64 of little-endian uint16 between two bounds; NaN is :data:`HOLE`.
 
-    What is unpacked differs by (high − low) / 131068 at most.
+    `values` may have any shape; they stand row by row. What is unpacked differs by
+    (high − low) / 131068 at most.
     """
     span = high - low if high > low else 1.0
     with np.errstate(invalid="ignore"):

@@ -299,7 +299,7 @@ class RunFolder:
         return phase.begins + values[:, 0], found
 
     def package_flows(self, stage: StageEntry, package: str) -> tuple[NDArray[np.intp], Floats]:
-        """Nodes and flows [m³/s] of one package, positive into the ground; empty if not there.
+        """Nodes and flows (m,) [m³/s] of one package, positive into the ground; empty if not there.
 
         Parameters
         ----------
@@ -309,7 +309,7 @@ class RunFolder:
         return self._flows(stage).packages.get(package.upper(), nothing)
 
     def face_flows(self, stage: StageEntry) -> Floats:
-        """MODFLOW 6's FLOW-JA-FACE of a stage [m³/s], flat in its own order."""
+        """MODFLOW 6's FLOW-JA-FACE of a stage (nja,) [m³/s], in its own order."""
         return self._flows(stage).faces()
 
     @cached_property

@@ -238,7 +238,11 @@ class Consolidation:
         self._before = np.zeros(compaction.unit.shape)
 
     def add(self, strain: Floats, change: Floats, day: float | None) -> None:
-        """A stage whose steady heads stand from `day` on."""
+        """A stage whose steady heads stand from `day` on.
+
+        `strain` [-] and `change` of effective stress [Pa], both (nlay, columns), are since the
+        natural state.
+        """
         if day is None:
             self.complete = False
         if not self.complete:
@@ -254,7 +258,7 @@ class Consolidation:
         self._before = final
 
     def at(self, day: float) -> Floats | None:
-        """Shortening (nlay, n) [m] on a day not before the last stage added.
+        """Shortening (nlay, columns) [m] on a day not before the last stage added.
 
         None where a stage so far has no day.
         """

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 def site_layer(
     run: RunFolder, columns: dict[str, Any], metres: NDArray[np.object_]
 ) -> GeoDataFrame:
-    """A layer from columns and geometries in site metres.
+    """A layer from columns of n values and geometries (n,) in site metres.
 
     Raises
     ------

@@ -91,15 +91,15 @@ class Rules:
         return self.factors[f"{state}_destabilising"] / self.factors[f"{state}_stabilising"]
 
     def uplift(self, stress: Floats, pressure: Floats) -> Floats:
-        """Utilisation of a plug's weight: `stress` [Pa] against water `pressure` [Pa]."""
+        """Utilisation [-] of a plug's weight: `stress` against water `pressure`, one shape [Pa]."""
         return _used(self._ratio("uplift") * pressure, stress)
 
     def pressure_held(self, stress: Floats) -> Floats:
-        """The greatest water pressure [Pa] that a total stress [Pa] holds down."""
+        """The greatest water pressure [Pa] that a total stress [Pa] holds down, of its shape."""
         return stress / self._ratio("uplift")
 
     def heave(self, weight: Floats, seepage: Floats) -> Floats:
-        """Utilisation of the submerged `weight` G′ by the `seepage` force S, both [Pa]."""
+        """Utilisation [-] of the submerged `weight` G′ by the `seepage` force S, one shape [Pa]."""
         return _used(self._ratio("heave") * np.maximum(seepage, 0.0), weight)
 
     def slab_held(self, weight: float, tension: float) -> float:

@@ -45,5 +45,5 @@ class StageFlows:
             self._begins = int(file.iposarray[last])
 
     def faces(self) -> Floats:
-        """FLOW-JA-FACE [m³/s], flat in MODFLOW 6's own order."""
+        """FLOW-JA-FACE (nja,) [m³/s], in MODFLOW 6's own order."""
         return np.fromfile(self._path, "<f8", self._count, offset=self._begins) / DAY

@@ -40,7 +40,7 @@ class Particles:
 
     @classmethod
     def start(cls, node: Ints, at: Floats, time: float) -> Particles:
-        """Particles that set out at a time [s]."""
+        """Particles that set out at a time [s] from places `at` (3, p) in cells `node` (p,)."""
         count = node.size
         return cls(node.copy(), at.copy(), np.full(count, time), np.zeros(count, np.int8))
 

@@ -101,7 +101,7 @@ class GridPoint:
     rates: tuple[float, ...] | None = None
 
     def on(self, active: NDArray[np.bool_]) -> GridPoint:
-        """The point with only the cells that take part; `active` is flat over all cells."""
+        """The point with only the cells that take part: `active` (nlay·nrow·ncol,) flags them."""
         keep = active[self.node]
         if keep.all():
             return self

@@ -106,7 +106,7 @@ def _opened(ratio: float) -> tuple[float, float]:
 
 
 def no_skin(kh: Floats) -> Floats:
-    """A screen without loss."""
+    """Skin factor (m,) [-] of a screen without loss in cells of `kh` (m,) [m/s]."""
     return np.zeros(kh.shape)
 
 

@@ -101,7 +101,7 @@ class Cases:
         )
 
     def fails(self) -> dict[str, NDArray[np.bool_]]:
-        """Limit → whether it fails in each case that was solved."""
+        """Limit → whether it fails in each case that was solved, (solved cases,)."""
         solved = [o for o in self.outcomes if not o.failed]
         names = dict.fromkeys(
             name for o in solved for name, a in o.answers.items() if a.get("ok") is not None

@@ -150,7 +150,7 @@ class VariantStore:
         return found
 
     def fields(self, variant: Variant) -> dict[str, Floats]:
-        """The fields of a variant; none where it failed."""
+        """The fields of a variant, (stages, …) as in :class:`Outcome`; none where it failed."""
         path = self.path(variant) / FIELDS_FILE
         if not path.is_file():
             return {}
@@ -158,7 +158,7 @@ class VariantStore:
             return {name: stored[name] for name in stored.files}
 
     def fields_of(self, variants: list[Variant], name: str) -> Iterator[Floats]:
-        """One field of each variant that has it, one at a time: memory stays bounded."""
+        """One field (stages, …) of each variant that has it, one by one: memory stays bounded."""
         for variant in variants:
             found = self.fields(variant)
             if name in found:

@@ -205,7 +205,7 @@ def head_of(run: RunFolder, result: StageResult, index: int) -> Floats:
 
 
 def cells_outline(run: RunFolder, plan: NDArray[np.intp]) -> BaseGeometry:
-    """The union of plan cells as a polygon in site coordinates, CRS units."""
+    """The union of plan cells (k,) as a polygon in site coordinates, CRS units."""
     ncol = run.ledger.grid.ncol
     x, y = np.asarray(run.ledger.grid.x_edges), np.asarray(run.ledger.grid.y_edges)
     row, column = np.divmod(np.unique(plan), ncol)

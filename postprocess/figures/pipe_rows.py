@@ -28,7 +28,10 @@ def pipe_rows(run: RunFolder) -> list[DrainageGroup]:
 
 
 def at_work(wells: Sequence[WellEntry], stage: int) -> NDArray[np.bool_]:
-    """Which points take or give water in a stage of the ledger; all, where nothing was solved."""
+    """Flags (wells,): which points take or give water in a stage of the ledger.
+
+    All do where nothing was solved.
+    """
     solved = any(level is not None for well in wells for level in well.level)
     return np.array([not solved or runs(well, stage) for well in wells], dtype=bool)
 

@@ -151,7 +151,10 @@ def _free_spot(
 def draw_walls(
     axes: Axes, run: RunFolder, cut: Cut, ground: Floats, scales: Scales, handles: Handles
 ) -> None:
-    """Walls where the section crosses them, down to their toes."""
+    """Walls where the section crosses them, down to their toes.
+
+    `ground` (m,) is the natural surface [m] over the section's cells.
+    """
     from matplotlib.lines import Line2D
 
     factor = scales.length.factor
@@ -208,7 +211,10 @@ def _formation(run: RunFolder) -> float:
 def draw_wells(
     axes: Axes, run: RunFolder, cut: Cut, ground: Floats, scales: Scales, handles: Handles
 ) -> list[Head]:
-    """Wells of the corridor with screen and, in the last stage, the water level in them."""
+    """Wells of the corridor with screen and, in the last stage, the water level in them.
+
+    `ground` (m,) is the natural surface [m] over the section's cells.
+    """
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch, Rectangle
 

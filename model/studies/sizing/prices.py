@@ -69,7 +69,7 @@ def prices_of(layout: Layout, rows: Rows, levels: Sequence[Floats]) -> Prices:
 
     Parameters
     ----------
-    levels : in each stage, the level [m] in each of its wells as the scheme stands.
+    levels : in each stage, the level [m] in each of its wells (k,) as the scheme stands.
     """
     given = layout.site.description.operations or Operations()
     weeks, _ = stage_weeks(layout)

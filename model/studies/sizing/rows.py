@@ -147,7 +147,7 @@ class Rows:
     """Limits that were passed before the work: nothing helps."""
 
     def read(self, outcome: Outcome) -> list[Floats]:
-        """The rows of every stage of a solve."""
+        """The rows (m,) of every stage of a solve."""
         return [
             stage.read(outcome, [self.candidates[i].index for i in stage.wells])
             for stage in self.stages
