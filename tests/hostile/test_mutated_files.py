@@ -72,7 +72,8 @@ def spoil(folder: Path, what: str, seed: int) -> str:
     """Spoil one thing; the site file through which it is read."""
     chance = random.Random(seed)
     if what == "raster":
-        mutate_data.spoil_raster(folder / "ground.tif", chance)
+        with contextlib.suppress(Exception):  # spoiled before: it cannot be written any more
+            mutate_data.spoil_raster(folder / "ground.tif", chance)
     elif what == "database":
         with contextlib.suppress(Exception):  # spoiled before: it is no database any more
             mutate_data.spoil_geopackage(folder / "houses.gpkg", chance)
@@ -203,12 +204,13 @@ def test_three_hundred_spoiled_sites(original: Path, spoils: list[tuple[str, int
 
 @pytest.mark.slow
 @pytest.mark.filterwarnings("default")
-def test_five_thousand_spoiled_sites(original: Path) -> None:
+@pytest.mark.parametrize("batch", range(10))
+def test_five_thousand_spoiled_sites(original: Path, batch: int) -> None:
     """Counted rather than stopped at the first: which seeds fail, and how many are taken."""
-    chance = random.Random(20)
+    chance = random.Random(20 + batch)
     failed: dict[str, list[Any]] = {}
     taken = 0
-    for _ in range(5_000):
+    for _ in range(500):
         spoils = [
             (chance.choice(WEIGHTED), chance.randrange(2**32))
             for _ in range(chance.choice((1, 1, 1, 2, 3)))
@@ -217,6 +219,5 @@ def test_five_thousand_spoiled_sites(original: Path) -> None:
             taken += one_site(original, spoils) == ""
         except (Exception, TooLong) as error:
             failed.setdefault(f"{type(error).__name__}: {str(error)[:150]}", spoils)
-    print(f"{taken} of 5000 taken, {len(failed)} kinds of failure")
-    assert failed == {}
-    assert 500 < taken < 4500
+    assert not failed, "\n".join(f"{what}: {spoils}" for what, spoils in failed.items())
+    assert 50 < taken < 450
