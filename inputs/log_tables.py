@@ -7,6 +7,7 @@ numbers in metres of the text and names every cell of which none can be made.
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -133,8 +134,11 @@ def log_text(path: Path, name: str, faults: FaultLog) -> str | None:
     Text that is not UTF-8 is a fault, and is still read (as Windows-1252) so that what else
     is wrong with it is found in the same go.
     """
-    if path.is_dir():
+    if os.path.isdir(path):
         faults.add(name, "[borings] files", name, "a file", "It is a folder; name the files in it")
+        return None
+    if os.path.exists(path) and not os.path.isfile(path):  # a pipe or device may never end
+        faults.add(name, "[borings] files", name, "a file, not a pipe or device")
         return None
     try:
         raw = path.read_bytes()

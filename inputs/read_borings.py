@@ -17,6 +17,7 @@ tabs between the cells a decimal comma is read too. Columns with other headings 
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Collection
 from pathlib import Path
 
@@ -65,15 +66,16 @@ def read_borings(
     """
     tables: list[LogTable] = []
     whole = True
-    seen: dict[Path, str] = {}
+    seen: dict[str, str] = {}
     for name in table.files:
         path = folder / name
-        if path.resolve() in seen:
-            earlier = seen[path.resolve()]
+        whose = os.path.realpath(path)  # unlike Path.resolve, no error for links in a circle
+        if whose in seen:
+            earlier = seen[whose]
             remedy = f"It is the file given as '{earlier}'; take it out"
             faults.add(name, "[borings] files", name, "each file once", remedy)
             continue
-        seen[path.resolve()] = name
+        seen[whose] = name
         text = log_text(path, name, faults)
         found: list[LogTable] | None = None
         if text is not None:

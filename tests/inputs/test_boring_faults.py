@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -295,3 +297,18 @@ def test_each_fault_names_file_place_and_value(case: str, tmp_path: Path) -> Non
         assert word in str(fault)
     if "row" in place.split() and place.startswith("row "):
         assert fault.line == int(place.split()[1].strip(","))
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="links and pipes")
+@pytest.mark.parametrize("what", ["a pipe", "a link in a circle", "a device"])
+def test_what_is_no_file_is_not_waited_for(what: str, tmp_path: Path) -> None:
+    """A pipe without a writer never ends, nor does a device of zeros; both are refused at once."""
+    path = tmp_path / "layers.csv"
+    if what == "a pipe":
+        os.mkfifo(path)
+    else:
+        path.symlink_to("/dev/zero" if what == "a device" else path)
+    (tmp_path / "collars.csv").write_text(COLLARS)
+    faults = FaultLog()
+    read_borings(Borings(files=("collars.csv", "layers.csv")), tmp_path, SOILS, faults, area=AREA)
+    assert any(fault.file == "layers.csv" for fault in faults.faults), str(faults.faults)
