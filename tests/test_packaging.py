@@ -77,6 +77,7 @@ def test_source_archive_holds_what_a_build_needs(built: Path) -> None:
     top = archive.name.removesuffix(".tar.gz")
     with tarfile.open(archive) as opened:
         held = set(opened.getnames())
+    assert not any(name.startswith(f"{top}/tests") for name in held)  # all of them or none
     wanted = source_files() | {"pyproject.toml", "README.md", "LICENSE"}
     assert {f"{top}/{name}" for name in wanted} <= held
 
