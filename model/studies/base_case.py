@@ -44,8 +44,8 @@ _VALUES = re.compile(
     r"|excavation\.(clearance|stages\.\d+\.(slab\..*|lasts|day))"
     r"|neighbours\..*|operations\..*"
 )
-"""Paths whose values change no geometry: the base case's grid and layers stand. Where a soil lies is
-read from the logs, so that none of its properties moves a layer."""
+"""Paths whose values change no geometry: the base case's grid and layers stand. Where a soil lies
+is read from the logs, so that none of its properties moves a layer."""
 
 
 @dataclass

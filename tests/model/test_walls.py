@@ -15,7 +15,6 @@ from wellring.model.water import HeldLevel, WaterBoundaries
 from wellring.postprocess.ledger import StageEntry
 from wellring.postprocess.run_folder import RunFolder
 
-
 KINDS = get_args(WallKind)
 TIGHT = [kind for kind in KINDS if Wall(kind=kind, toe=-8.0).holds_water]
 LEAKY = [kind for kind in KINDS if kind not in TIGHT]
