@@ -15,15 +15,40 @@ from wellring.inputs.names import NATURAL
 from wellring.inputs.site import SiteDescription
 from wellring.inputs.units import DAY, to_si
 
-Kind = Literal["head", "drawdown", "flow"]
-
-UNIT: dict[Kind, str] = {"head": "m", "drawdown": "m", "flow": "m3/s"}
 LEVEL_ERROR = 0.05
 """Standard error [m] of a level or drawdown where none is given (common practice, no source)."""
 FLOW_ERROR = 0.1
 """Standard error of a flow, as a part of it, where none is given (common practice, no source)."""
 _LEAST_ERROR = 1e-6
 """[m³/s or m]: what is measured as nought is not known better."""
+
+Kind = Literal["head", "drawdown", "flow"]
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A kind of measurement: its SI unit, how it is shown, what it is called, how well it is known.
+
+    Parameters
+    ----------
+    shown : a word of :func:`wellring.inputs.units.shown`.
+    name, names : for one and, with a capital, for several.
+    error, share : usual standard error, in SI or as a part of the value.
+    """
+
+    unit: str
+    shown: str
+    name: str
+    names: str
+    error: float | None = None
+    share: float | None = None
+
+
+KINDS: dict[Kind, Measured] = {
+    "head": Measured("m", "level", "level", "Levels", error=LEVEL_ERROR),
+    "drawdown": Measured("m", "length", "drawdown", "Drawdowns", error=LEVEL_ERROR),
+    "flow": Measured("m3/s", "flow", "flow", "Flows", share=FLOW_ERROR),
+}
 _COLUMNS = ("point", "stage", "day", "value", "error", "weight", "at_least", "at_most")
 
 
@@ -61,7 +86,7 @@ class Observation:
     @property
     def unit(self) -> str:
         """The SI unit of its value."""
-        return UNIT[self.kind]
+        return KINDS[self.kind].unit
 
     @property
     def fitted(self) -> bool:
@@ -118,13 +143,12 @@ class _Reader:
     def observation(self, row: Row) -> Observation | None:
         """The row, or None with faults."""
         before = len(self.faults.faults)
-        kind: Kind
-        match row.text("kind"):
-            case "head" | "drawdown" | "flow" as word:
-                kind = word
-            case word:
-                self._fault(row, "kind", "head, drawdown or flow", nearest(word, UNIT))
-                return None
+        word = row.text("kind")
+        kind = next((known for known in KINDS if known == word), None)
+        if kind is None:
+            *first, last = KINDS
+            self._fault(row, "kind", f"{', '.join(first)} or {last}", nearest(word, KINDS))
+            return None
         if kind != "flow" and not row.text("point"):
             self._fault(row, "point", "the name of one of the [[points]], or of a well")
         stage, day = self._when(row)
@@ -169,23 +193,21 @@ class _Reader:
     def _quantity(self, row: Row, column: str, kind: Kind) -> float | None:
         if not row.text(column):
             return None
-        return row.quantity(column, UNIT[kind], self.faults, self.ref)
+        return row.quantity(column, KINDS[kind].unit, self.faults, self.ref)
 
     def _error(self, row: Row, kind: Kind, value: float | None) -> tuple[float, float | None]:
         """Standard error, and the part of the value that it is, if it was given so."""
         text = row.text("error")
-        share: float | None = FLOW_ERROR if kind == "flow" and not text else None
-        error: float | None = LEVEL_ERROR
+        error, share = KINDS[kind].error, KINDS[kind].share
         if text.endswith("%"):
-            share = row.quantity("error", "1", self.faults, self.ref)
+            error, share = None, row.quantity("error", "1", self.faults, self.ref)
         elif text:
-            error = row.quantity("error", UNIT[kind], self.faults, self.ref)
+            error, share = row.quantity("error", KINDS[kind].unit, self.faults, self.ref), None
         if (share is not None and not share > 0) or (error is not None and not error > 0):
             self._fault(row, "error", "a standard error above 0")
-            return LEVEL_ERROR, None
-        if share is not None:
+        elif share is not None:
             return max(share * abs(value or 0.0), _LEAST_ERROR), share
-        return error or LEVEL_ERROR, None
+        return error or _LEAST_ERROR, None
 
 
 def _day(text: str) -> float | None:

@@ -76,7 +76,7 @@ class Receptors:
 
     @classmethod
     def read(cls, path: Path, crs: SiteCrs) -> Receptors:
-        """Read what :meth:`write` wrote.
+        """Read what :meth:`write` wrote; attributes added since then are not known.
 
         Raises
         ------
@@ -85,13 +85,14 @@ class Receptors:
         import geopandas
 
         frame = geopandas.read_file(path, layer=_LAYER, engine="pyogrio")
+        frame = frame.reindex(columns=frame.columns.union([*TEXTS, *NUMBERS], sort=False))
         shapes = np.asarray(frame.geometry.array, dtype=object)
         unit = crs.metres_per_unit
         return cls(
             shapes if unit == 1.0 else shapely.transform(shapes, lambda xy: xy * unit),
             frame["kind"].to_numpy(object),
             frame["layer"].to_numpy(object),
-            {key: frame[key].fillna("").to_numpy(object) for key in TEXTS},
+            {key: frame[key].astype(object).fillna("").to_numpy() for key in TEXTS},
             {key: frame[key].to_numpy(float) for key in NUMBERS},
         )
 

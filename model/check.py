@@ -164,9 +164,7 @@ def _soils(layout: Layout) -> list[tuple[str, ...]]:
     rows: list[tuple[str, ...]] = []
     for name, values in layout.soils.items():
         given = layout.site.description.soils[name]
-        told = [
-            key for key in ("kh", "kv", "sy", "ss", "weight") if getattr(given, key) is not None
-        ]
+        told = [key for key, value in given if value is not None]
         rows.append(
             (
                 name,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import assert_never
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,7 +45,12 @@ def computed(
             if item.point not in courses:
                 courses[item.point] = _Levels(run, course, item.point, natural[item.point])
             level = courses[item.point].at(item.day or 0.0)
-        found[index] = natural[item.point] - level if item.kind == "drawdown" else level
+        if item.kind == "drawdown":
+            found[index] = natural[item.point] - level
+        elif item.kind == "head":
+            found[index] = level
+        else:
+            assert_never(item.kind)
     return found
 
 

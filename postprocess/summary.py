@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from wellring.inputs.shown_text import shown_text
@@ -16,79 +18,83 @@ CAUTION = (
 )
 
 
+_OF_A_STAGE = (
+    "dry_margin",
+    "margin_on_arrival",
+    "dry_from_day",
+    "inflow_total",
+    "inflow_excavation",
+    "wells_total",
+    "closed_form",
+    "reach",
+    "uplift",
+    "uplift_head_to_reach",
+    "exit_gradient",
+    "heave",
+    "uplift_in_time",
+    "uplift_holds_from_day",
+    "heave_in_time",
+    "exit_gradient_in_time",
+    "flotation",
+    "flotation_without_pumps",
+    "flotation_head_allowed",
+    "settlement_largest",
+    "settlement_at_end",
+    "settlement_at_end_model",
+    "settlement_reach",
+    "settlement_slope",
+    "discharge_steady",
+    "discharge_peak",
+    "pumps",
+    "operators",
+    "power",
+    "cost_a_week",
+    "tank_area_needed",
+)
+"""What is told of each stage, in this order; then every limit of it that fails."""
+_OF_THE_WHOLE = (
+    "time.peak_flow",
+    "time.end_against_steady",
+    "pumping_may_stop",
+    "discharge_volume",
+    "energy",
+    "operator_hours",
+    "cost",
+    "grid_error",
+    "grid_error_level",
+    "farther_source_inflow",
+    "farther_source_level",
+    "mass_balance_error",
+)
+"""What is told at the end; then every limit that fails and was not told before."""
+
+
 def summary(run: RunFolder, answers: Answers, folder: Path) -> str:
     """Headline answers, warnings, assumptions and where the files are."""
     ledger, provenance = run.ledger, run.provenance
     system = ledger.show
     lines = [f"{ledger.site} — {ledger.scheme}" + ("  (invented site)" if ledger.invented else "")]
+    told: set[str] = set()
     for stage in ledger.stages[1:]:
-        key = stage.folder
         lines.append("")
         formation = shown("level", system).text(stage.formation)
         lines.append(f"{stage.name}, formation {formation}")
-        for name in (
-            "dry_margin",
-            "margin_on_arrival",
-            "dry_from_day",
-            "inflow_total",
-            "inflow_excavation",
-            "wells_total",
-            "closed_form",
-            "reach",
-            "uplift",
-            "uplift_head_to_reach",
-            "exit_gradient",
-            "heave",
-            "uplift_in_time",
-            "uplift_holds_from_day",
-            "heave_in_time",
-            "exit_gradient_in_time",
-            "flotation",
-            "flotation_without_pumps",
-            "flotation_head_allowed",
-            "settlement_largest",
-            "settlement_at_end",
-            "settlement_at_end_model",
-            "settlement_reach",
-            "settlement_slope",
-            "discharge_steady",
-            "discharge_peak",
-            "pumps",
-            "operators",
-            "power",
-            "cost_a_week",
-            "tank_area_needed",
-        ):
-            answer = answers.answers.get(f"{key}.{name}")
-            if answer is not None:
-                lines.append(_row(_short(answer.label, stage.name), answer, system))
-        lines += [f"  {text}" for text in _governing(run, stage.folder)]
-    told = [item for name, item in answers.answers.items() if name.startswith("neighbours.")]
-    if told:
-        lines += ["", "Neighbours"]
-        lines += [_row(item.label, item, system) for item in told]
-    travel = [item for name, item in answers.answers.items() if name.startswith("travel.")]
-    if travel:
-        lines += ["", "Travel paths"]
-        lines += [_row(item.label, item, system) for item in travel]
-    lines.append("")
-    for name in (
-        "time.peak_flow",
-        "time.end_against_steady",
-        "pumping_may_stop",
-        "discharge_volume",
-        "energy",
-        "operator_hours",
-        "cost",
-        "grid_error",
-        "grid_error_level",
-        "farther_source_inflow",
-        "farther_source_level",
-        "mass_balance_error",
-    ):
-        if name in answers.answers:
+        prefix = f"{stage.folder}."
+        for name in _with_failed(answers, prefix, [prefix + word for word in _OF_A_STAGE]):
             answer = answers.answers[name]
-            lines.append(f"{shown_text(answer.label, system)}: {value_text(answer, system)}")
+            lines.append(_row(_short(answer.label, stage.name), answer, system))
+            told.add(name)
+        lines += [f"  {text}" for text in _governing(run, stage.folder)]
+    for heading, prefix in (("Neighbours", "neighbours."), ("Travel paths", "travel.")):
+        own = [name for name in answers.answers if name.startswith(prefix)]
+        if own:
+            lines += ["", heading]
+            lines += [_row(a.label, a, system) for a in map(answers.answers.__getitem__, own)]
+            told.update(own)
+    lines.append("")
+    for name in _with_failed(answers, "", _OF_THE_WHOLE, told):
+        answer = answers.answers[name]
+        lines.append(f"{shown_text(answer.label, system)}: {value_text(answer, system)}")
     if answers.warnings:
         lines += ["", "Warnings", *(f"  - {shown_text(text, system)}" for text in answers.warnings)]
     assumed = [*provenance.get("assumptions", []), *answers.assumptions]
@@ -104,6 +110,18 @@ def summary(run: RunFolder, answers: Answers, folder: Path) -> str:
         "",
     ]
     return "\n".join(lines)
+
+
+def _with_failed(
+    answers: Answers, prefix: str, names: Sequence[str], told: Collection[str] = ()
+) -> list[str]:
+    """Those of `names` that are there, then all others of `prefix` whose limit fails."""
+    found = [name for name in names if name in answers.answers]
+    return found + [
+        name
+        for name, answer in answers.answers.items()
+        if answer.ok is False and name.startswith(prefix) and name not in (*found, *told)
+    ]
 
 
 def value_text(answer: Answer, system: str) -> str:
@@ -138,22 +156,10 @@ def value_text(answer: Answer, system: str) -> str:
     if answer.ok is None:
         return text
     limit = ""
-    if answer.limit is not None and answer.kind == "length":
-        limit = f" (needed {shown('length', system).text(answer.limit)})"
-    elif answer.limit is not None and answer.kind == "ratio":
-        limit = f" (at most {answer.limit:.2f})"
-    elif answer.limit is not None and answer.kind in ("flow", "volume", "area"):
-        limit = f" (limit {shown(answer.kind, system).text(answer.limit)})"
-    elif answer.limit is not None and answer.kind == "percent":
-        limit = f" (limit {answer.limit:g} %)"
-    elif answer.limit is not None and answer.kind in ("settlement", "flow"):
-        limit = f" (limit {shown(answer.kind, system).text(answer.limit)})"
-    elif answer.limit is not None and answer.kind == "fall":
-        limit = f" (limit {shown('length', system).text(answer.limit)})"
-    elif answer.limit is not None and answer.kind == "slope":
-        limit = f" (limit 1 in {1 / answer.limit:,.0f})"
-    elif answer.limit is not None and answer.kind == "share":
-        limit = f" (limit {answer.limit:.0%})"
+    if answer.limit is not None:
+        word = {"length": "needed", "ratio": "at most"}.get(answer.kind, "limit")
+        bare = replace(answer, value=answer.limit, ok=None, label="")
+        limit = f" ({word} {value_text(bare, system)})"
     return f"{text}{limit}  {'ok' if answer.ok else 'NOT OK'}"
 
 

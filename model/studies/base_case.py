@@ -36,7 +36,7 @@ Floats = NDArray[np.float64]
 Say = Callable[[str], None]
 
 _VALUES = re.compile(
-    r"soils\.[^.]+\.(kh|kv|d10|sy|ss|weight|anisotropy|compression\..*)"
+    r"soils\..*"
     r"|water\.(level|levels\.[^.]+)"
     r"|water\.boundary\.\d+\.(stage|bed|bed_conductance|width|head|rate)"
     r"|(schemes\.\d+\.)?walls\.\d+\.(k|thickness|joint_resistance|pile_width)"
@@ -44,7 +44,8 @@ _VALUES = re.compile(
     r"|excavation\.(clearance|stages\.\d+\.(slab\..*|lasts|day))"
     r"|neighbours\..*|operations\..*"
 )
-"""Paths whose values change no geometry: the base case's grid and layers stand."""
+"""Paths whose values change no geometry: the base case's grid and layers stand. Where a soil lies
+is read from the logs, so that none of its properties moves a layer."""
 
 
 @dataclass

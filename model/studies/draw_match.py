@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from wellring.inputs.names import NATURAL
+from wellring.inputs.observations import KINDS, Kind
 from wellring.inputs.units import shown
 from wellring.model.studies.match_tables import prediction_table, trigger_table
 from wellring.model.studies.study_sheets import StudySheets
@@ -19,8 +20,6 @@ if TYPE_CHECKING:
     from wellring.model.studies.matched import Matched
 
 _MARKS = ("o", "s", "^", "D", "v", "P", "X", "*")
-_LABELS = {"head": "level", "drawdown": "drawdown", "flow": "flow"}
-_QUANTITY = {"head": "level", "drawdown": "length", "flow": "flow"}
 
 
 def draw_match(done: Matched, folder: Path) -> list[Path]:
@@ -57,17 +56,17 @@ def draw_match(done: Matched, folder: Path) -> list[Path]:
     return sheets.written
 
 
-def _scale(done: Matched, kind: str) -> tuple[float, str]:
-    found = shown(_QUANTITY[kind], done.study.base.site.description.site.show)
+def _scale(done: Matched, kind: Kind) -> tuple[float, str]:
+    found = shown(KINDS[kind].shown, done.study.base.site.description.site.show)
     return found.factor, found.unit
 
 
-def _points(done: Matched, kind: str) -> list[str]:
+def _points(done: Matched, kind: Kind) -> list[str]:
     mine = [r.observation for r in done.readings if r.observation.kind == kind]
     return list(dict.fromkeys(item.point for item in mine))
 
 
-def _against(axes: Axes, done: Matched, kind: str) -> None:
+def _against(axes: Axes, done: Matched, kind: Kind) -> None:
     factor, unit = _scale(done, kind)
     ends: list[float] = []
     for number, point in enumerate(_points(done, kind)):
@@ -83,12 +82,12 @@ def _against(axes: Axes, done: Matched, kind: str) -> None:
     low, high = min(ends), max(ends)
     pad = 0.05 * (high - low or 1.0)
     axes.plot([low - pad, high + pad], [low - pad, high + pad], color=INK, linewidth=0.7)
-    axes.set_xlabel(f"computed {_LABELS[kind]} [{unit}]")
+    axes.set_xlabel(f"computed {KINDS[kind].name} [{unit}]")
     axes.set_ylabel(f"measured [{unit}], ± 1.96 standard errors")
     axes.legend(loc="best")
 
 
-def _residuals(axes: Axes, done: Matched, kind: str) -> None:
+def _residuals(axes: Axes, done: Matched, kind: Kind) -> None:
     timed = any(r.observation.day is not None for r in done.readings if r.observation.kind == kind)
     for number, point in enumerate(_points(done, kind)):
         mine = [r for r in done.readings if (r.observation.kind, r.observation.point) ==
@@ -136,7 +135,7 @@ def _in_time(axes: Axes, done: Matched) -> None:
             twin.set_ylabel(f"flow [{unit}]")
             where = twin
         else:
-            axes.set_ylabel(f"{_LABELS[kind]} [{unit}]")
+            axes.set_ylabel(f"{KINDS[kind].name} [{unit}]")
         day = [r.observation.day or 0.0 for r in mine]
         band = np.array([r.band for r in mine]) * factor
         where.fill_between(day, band[:, 0], band[:, 1], color=WATER, alpha=0.12, linewidth=0)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from wellring.inputs.observations import KINDS
 from wellring.model.studies.frames import answer_names
 from wellring.model.studies.match_tables import (
     headlines,
@@ -29,7 +30,6 @@ if TYPE_CHECKING:
     from wellring.model.studies.matched import Matched
     from wellring.postprocess.answer import Table
 
-KINDS = {"head": "level", "drawdown": "length", "flow": "flow"}
 ENDS = (f"{(1 - BAND) / 2:.0%} of the cases", f"{(1 + BAND) / 2:.0%} of the cases")
 
 
@@ -103,8 +103,7 @@ def _headlines(done: Matched) -> list[Headline]:
 def _measured(done: Matched) -> Part:
     """Measured against computed, one drawing a kind of measurement."""
     part = Part(title="Measured and computed")
-    words = {"head": "Levels", "drawdown": "Drawdowns", "flow": "Flows"}
-    for kind, shown_as in KINDS.items():
+    for kind, measured_as in KINDS.items():
         readings = [r for r in done.readings if r.observation.kind == kind]
         if len(readings) < 2:  # a single one is told by the table
             continue
@@ -112,12 +111,12 @@ def _measured(done: Matched) -> Part:
         computed = np.array([r.computed for r in readings])
         order = np.argsort(measured)
         part.series[kind] = Curves(
-            f"{words[kind]}: computed against measured",
-            shown_as,
+            f"{measured_as.names}: computed against measured",
+            measured_as.shown,
             measured[order],
             {"computed": computed[order], "as measured": measured[order]},
             axis="measured",
-            axis_kind=shown_as,
+            axis_kind=measured_as.shown,
             dots=frozenset({"computed"}),
         )
     part.tables["measurements"] = _table(

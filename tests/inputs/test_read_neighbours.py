@@ -199,3 +199,14 @@ def test_kept_in_feet_read_in_metres(read: Reader, tmp_path: Path) -> None:
     np.testing.assert_allclose(first * 1200 / 3937, corner, rtol=1e-12)
     again = Receptors.read(tmp_path / "kept.gpkg", crs)
     np.testing.assert_allclose(shapely.get_coordinates(again.shapes)[0], corner, rtol=1e-12)
+
+
+def test_a_layer_from_before_an_attribute_was_added_is_read(read: Reader, tmp_path: Path) -> None:
+    receptors = found(read, (box(30, 0), {"height": 9.0, "foundation": "raft"}))
+    crs = SiteCrs.of(pyproj.CRS("EPSG:32633"), "EPSG:32633")
+    older = receptors.to_frame(crs).drop(columns=["limit_slope", "foundation"])
+    older.to_file(tmp_path / "kept.gpkg", layer="neighbours", engine="pyogrio")
+    again = Receptors.read(tmp_path / "kept.gpkg", crs)
+    np.testing.assert_allclose(again.numbers["height"], [9.0])
+    assert np.isnan(again.numbers["limit_slope"]).all()
+    assert list(again.texts["foundation"]) == [""]

@@ -11,6 +11,8 @@ from typing import Any
 
 import pytest
 
+from wellring.inputs.site import Soil
+
 KH = 'kh = "2e-4 m/s"'
 SHEET_PILES = 'kind = "sheet pile"  '
 LINE = 'line = "outline"  '
@@ -47,7 +49,7 @@ CASES: dict[str, tuple[tuple[str, str], str, str, tuple[str, ...]]] = {
     ),
     "key unlike any": (
         ("sy = 0.22", "sy = 0.22\nviscosity = 0.3"), "soils.sand.viscosity", "",
-        ("Known here: compression, d10, kh, kv, porosity, ss, sy, weight",),
+        (f"Known here: {', '.join(sorted(Soil.model_fields))}",),
     ),
     "key of an inline table misspelt": (
         ("{ capacity =", "{ capacty ="), f"{WELLS}.pump.capacty", "", ("'capacity'",),

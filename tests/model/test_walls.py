@@ -1,10 +1,12 @@
 """Walls: leakage by hand, where they stand, and what MODFLOW 6 makes of them."""
 
+from typing import get_args
+
 import numpy as np
 import pytest
 from shapely.geometry import LineString
 
-from wellring.inputs.walls import Wall
+from wellring.inputs.walls import Wall, WallKind
 from wellring.model.build import StageModel, write_stage
 from wellring.model.plan_grid import PlanGrid
 from wellring.model.solve import solve_stage
@@ -12,6 +14,10 @@ from wellring.model.walls import place_wall, wall_cells, wall_leakage
 from wellring.model.water import HeldLevel, WaterBoundaries
 from wellring.postprocess.ledger import StageEntry
 from wellring.postprocess.run_folder import RunFolder
+
+KINDS = get_args(WallKind)
+TIGHT = [kind for kind in KINDS if Wall(kind=kind, toe=-8.0).holds_water]
+LEAKY = [kind for kind in KINDS if kind not in TIGHT]
 
 
 def sheet(**keys):
@@ -32,7 +38,7 @@ def test_leakage_of_a_body_is_its_k_over_its_thickness():
     assert not found.assumed
 
 
-@pytest.mark.parametrize("kind", ["sheet pile", "secant pile", "slurry"])
+@pytest.mark.parametrize("kind", TIGHT)
 def test_leakage_left_out_is_assumed_and_said_to_be(kind):
     found = wall_leakage(Wall(kind=kind, toe=-8.0))
     assert found.assumed
@@ -48,9 +54,7 @@ def test_a_slurry_wall_is_tighter_than_secant_piles_and_these_than_plain_interlo
     assert order == sorted(order)
 
 
-@pytest.mark.parametrize(
-    "kind", ["soldier pile and lagging", "timber sheeting", "trench box", "none"]
-)
+@pytest.mark.parametrize("kind", LEAKY)
 @pytest.mark.parametrize("body", [{}, {"k": 1e-9, "thickness": 0.5}])
 def test_kinds_that_hold_no_water_have_no_leakage(kind, body):
     wall = Wall(kind=kind, **body)

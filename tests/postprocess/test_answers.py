@@ -236,3 +236,23 @@ def test_the_summary_tells_the_answers_and_the_caution(start_run):
 )
 def test_answers_are_shown_in_the_sites_units(item, system, expected):
     assert value_text(item, system) == expected
+
+
+def test_every_limit_that_fails_is_told_once_with_its_limit(start_run):
+    """Exit code 1 must have its reason on the terminal, also of an answer without its own row."""
+    folder = RunFolder(start_run.folder)
+    stage = folder.ledger.stages[-1]
+    added = {
+        f"{stage.folder}.sump": Answer(
+            0.01, "m3/s", "b", f"{stage.name}: from the sump", "flow", 0.005, False
+        ),
+        "pile_cover": Answer(0.2, "m", "b", "Cover of piles", "level", 0.5, False),
+        f"{stage.folder}.kept": Answer(0.2, "m", "b", "Kept quiet", "level", 0.5, True),
+    }
+    told = Answers({**start_run.answers.answers, **added})
+    text = summary(folder, told, start_run.folder)
+    (row,) = [line for line in text.splitlines() if "from the sump" in line.lower()]
+    assert row.split("  ")[-1] == "NOT OK"
+    assert "36.0 m³/h (limit 18.0 m³/h)" in row
+    assert text.count("Cover of piles: 0.20 m (limit 0.50 m)  NOT OK") == 1
+    assert "Kept quiet" not in text

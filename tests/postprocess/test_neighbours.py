@@ -13,12 +13,14 @@ import numpy as np
 import pytest
 
 from wellring.inputs.faults import InputFaults
+from wellring.inputs.neighbours import NUMBERS, Limits
 from wellring.model.check import check_site
 from wellring.model.run import report
 from wellring.model.run import run as run_site
 from wellring.postprocess.answers import make_answers
 from wellring.postprocess.heads import unit_head
 from wellring.postprocess.neighbour_marks import neighbour_marks
+from wellring.postprocess.neighbour_tables import CRITERIA
 from wellring.postprocess.neighbours import Effects, effects_on_neighbours
 from wellring.postprocess.report_headlines import headlines
 from wellring.postprocess.run_folder import RunFolder
@@ -124,6 +126,13 @@ def answers(run: RunFolder) -> dict[str, Any]:
 def rows(run: RunFolder, name: str) -> list[dict[str, str]]:
     with open(run.path / "tables" / f"{name}.csv", newline="", encoding="utf-8") as file:
         return list(csv.DictReader(file))
+
+
+def test_every_limit_can_be_given_for_a_layer_and_a_feature_and_is_judged() -> None:
+    """A limit that is added must be known to [[neighbours]], to the features and to the tables."""
+    own = {name.removeprefix("limit_") for name in NUMBERS if name.startswith("limit_")}
+    assert own == set(Limits.model_fields)
+    assert own <= set(CRITERIA)
 
 
 def test_drawdown_over_a_footprint_matches_the_cells_beneath(

@@ -71,6 +71,8 @@ class CheckSite:
     source_distance: float
     formation: float | None = None
     edge: str = "fixed head"
+    levels: Mapping[str, float] = field(default_factory=dict)
+    """Levels of single aquifers, by soil."""
     strip: tuple[float, float] | None = None
     boundaries: list[dict[str, Any]] = field(default_factory=list)
     walls: list[dict[str, Any]] = field(default_factory=list)
@@ -180,6 +182,7 @@ class CheckSite:
         usual = {"sy": 0.2, "ss": 1e-5, "weight": "20 kN/m3"}
         found += [table(f"[soils.{name}]", {**usual, **keys}) for name, keys in self.soils.items()]
         water = {"level": self.level, "source_distance": self.source_distance, "edge": self.edge}
+        water |= {"levels": self.levels} if self.levels else {}
         found.append(table("[water]", water))
         for boundary in [*self._edges(), *self.boundaries]:
             found.append(table("[[water.boundary]]", _moved(boundary)))

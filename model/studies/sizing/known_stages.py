@@ -137,6 +137,6 @@ class KnownStages:
             low, high = known[1][own], self.at.rows[s][own]
             with np.errstate(invalid="ignore", divide="ignore"):
                 part = np.where(high > 0, np.maximum(-low, 0.0) / (high - low), 1.0)
-            part = float(np.nanmin(part, initial=1.0))
-            flows[s] += (part if part == 1.0 else INSIDE * part) * (self.at.flows[s] - flows[s])
+            least = float(np.nanmin(part, initial=1.0))
+            flows[s] += (least if least == 1.0 else INSIDE * least) * (self.at.flows[s] - flows[s])
         return flows

@@ -176,9 +176,9 @@ class Search:
         fall_back = self.goal == "pumping" and self.best is None
         left = self.most_solves - self.solves
         if fall_back and left <= 2:
-            last = known.between() if left == 2 else known.all_hold
-            if last is not None:
-                return self._as_written(last)
+            held = known.between() if left == 2 else known.all_hold
+            if held is not None:
+                return self._as_written(held)
         found = self._plan(known, seen)
         self.planned = found
         merge = self.goal == "pumping" and found.feasible
