@@ -42,10 +42,15 @@ _VALUES = re.compile(
     r"|(schemes\.\d+\.)?walls\.\d+\.(k|thickness|joint_resistance|pile_width)"
     r"|schemes\.\d+\.drainage\.\d+\.(hold|rate|rates\..*|efficiency|skin\..*|pump\..*|capacity|share|vacuum)"
     r"|excavation\.(clearance|stages\.\d+\.(slab\..*|lasts|day))"
-    r"|neighbours\..*|operations\..*"
+    r"|operations\..*"
 )
 """Paths whose values change no geometry: the base case's grid and layers stand. Where a soil lies
 is read from the logs, so that none of its properties moves a layer."""
+
+
+KEPT = 2
+"""Raised where what is kept of a variant changes: what was kept before is solved again. Since 2 the
+neighbours are assessed."""
 
 
 @dataclass
@@ -127,7 +132,7 @@ def base_hash(site: Site, solver: Solver) -> str:
     """One hash over all inputs but the plans of studies, wellring's version and the solver."""
     told = site.description.model_dump_json(exclude={"vary", "match"})
     files = sorted(item for item in site.files.items() if item[0] != site.file.name)
-    content = json.dumps([told, files, own_version(), solver.sha256])
+    content = json.dumps([told, files, own_version(), KEPT, solver.sha256])
     return hashlib.sha256(content.encode()).hexdigest()
 
 

@@ -130,6 +130,7 @@ def as_run(
     run.__dict__["_ground"] = ground
     run.__dict__["ledger"] = make_ledger(layout, stages, phases=phases)
     run.__dict__["description"] = layout.site.description
+    run.__dict__["receptors"] = layout.site.neighbours
     run.__dict__["provenance"] = {
         "stages": [
             {

@@ -176,6 +176,43 @@ def test_what_cannot_be_names_what_blocks(
     assert told["wells_at_their_most"] == [f"W {i}" for i in range(1, 7)]
 
 
+def test_a_neighbours_limit_blocks_and_is_named(
+    tmp_path: Path, make: Callable[..., Path], wellring: Callable[..., Any]
+) -> None:
+    """A well 15 m off must lose less than the dig asks for: named, by how much; left aside when
+    told so, and then told as failing."""
+    site = make(tmp_path / "site")
+    x, y = json.loads(site.read_text().split("corners = ")[1].splitlines()[0])[1]
+    content = {
+        "type": "FeatureCollection",
+        "crs": {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::32633"}},
+        "features": [
+            {
+                "type": "Feature",
+                "properties": {"name": "farm well"},
+                "geometry": {"type": "Point", "coordinates": [x + 15, y]},
+            }
+        ],
+    }
+    site.with_name("farm.geojson").write_text(json.dumps(content))
+    limit = (
+        '\n[[neighbours]]\nfile = "farm.geojson"\nkind = "well"\nlimit = { drawdown = "0.5 m" }\n'
+    )
+    site.write_text(site.read_text() + limit)
+    done = wellring("size", site, "--workers", "2", "--no-figures", "--json")
+    told = json.loads(done.out)
+    assert done.code == 1, done.err
+    assert told["found"] is False
+    assert any("farm well" in item["limit"] for item in told["blocked_by"]), told["blocked_by"]
+    assert all(a["ok"] for n, a in told["answers"].items() if n.endswith(".dry_margin"))
+    aside = wellring("size", site, "--without-neighbours", "--workers", "2", "--no-figures",
+                     "--json")  # fmt: skip
+    told = json.loads(aside.out)
+    assert told["found"] is True
+    assert aside.code == 1
+    assert any(name.startswith("neighbours.") for name in told["limits_that_fail"])
+
+
 def test_bad_requests_are_refused(
     tmp_path: Path, make: Callable[..., Path], wellring: Callable[..., Any]
 ) -> None:

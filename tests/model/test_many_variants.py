@@ -28,6 +28,33 @@ WELLS = {
 }
 
 
+WETLAND = """
+[[neighbours]]
+file = "meadow.geojson"
+kind = "wetland"
+limit = { drawdown = "0.3 m" }
+"""
+
+
+def meadow(site: Path) -> None:
+    """Put a meadow of 20 m by 20 m beside the site, 10 m east of the pit's second corner."""
+    x, y = json.loads(site.read_text().split("corners = ")[1].splitlines()[0])[1]
+    ring = [[x + a, y + b] for a, b in ((10, 0), (30, 0), (30, 20), (10, 20), (10, 0))]
+    content = {
+        "type": "FeatureCollection",
+        "crs": {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::32633"}},
+        "features": [
+            {
+                "type": "Feature",
+                "properties": {"name": "meadow"},
+                "geometry": {"type": "Polygon", "coordinates": [ring]},
+            }
+        ],
+    }
+    site.with_name("meadow.geojson").write_text(json.dumps(content))
+    site.write_text(site.read_text() + WETLAND)
+
+
 @pytest.fixture(scope="module")
 def site(tmp_path_factory: pytest.TempPathFactory, plain_site: Callable[..., Path]) -> Path:
     wall = {
@@ -38,7 +65,7 @@ def site(tmp_path_factory: pytest.TempPathFactory, plain_site: Callable[..., Pat
         "pile_width": 0.6,
     }
     rain = {"kind": "recharge", "rate": "300 mm/year"}
-    return plain_site(
+    made = plain_site(
         tmp_path_factory.mktemp("site"),
         layers=(("sand", -5.0), ("gravel", -12.0)),
         soils={"sand": (1e-4, 3e-5), "gravel": (4e-4, 2e-4)},
@@ -49,6 +76,8 @@ def site(tmp_path_factory: pytest.TempPathFactory, plain_site: Callable[..., Pat
         cell=4.0,
         sublayer=2.0,
     )
+    meadow(made)
+    return made
 
 
 @pytest.fixture(scope="module")
@@ -86,6 +115,9 @@ def test_a_variant_is_the_run_of_the_changed_site(study: Study, site: Path, tmp_
         changed = site.with_name(f"changed{number}.toml")
         changed.write_text(text)
         (whole,) = run(changed, out=tmp_path, figures=False, side_studies=False)
+        assert set(outcome.answers) == set(whole.answers.answers)
+        own = [a["ok"] for name, a in outcome.answers.items() if name.startswith("neighbours.")]
+        assert False in own
         for name, answer in whole.answers.answers.items():
             if answer.unit == "m3/s":
                 assert outcome.answers[name]["value"] == pytest.approx(
