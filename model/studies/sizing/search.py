@@ -197,10 +197,8 @@ class Search:
         return any(np.allclose(flows, step.flows, rtol=1e-6, atol=1e-12) for step in self.steps)
 
     def _learn(self, known: KnownStages, seen: Responses, after: Step) -> None:
-        """What a solved step shows: responses, what was missed, and where to plan about."""
-        after.expected = expected(self.rows, known.at, seen, after.point.flows)
-        after.point = filled(self.rows, after.point, known.at, seen)
-        seen.learn(self.rows, known.at, after.point)
+        """What a step of the search shows: also where to trust, and what holds in its stages."""
+        self._take_in(known, seen, after)
         self.steps.append(after)
         self._trust(after)
         if self.planned is not None:
@@ -208,9 +206,21 @@ class Search:
         known.note(after.point, self._stages_that_hold(after.point, after.flows))
         known.move(after.point, seen, always=self.goal != "pumping")
 
-    def _stages_that_hold(self, point: SolvedPoint, asked: Floats) -> list[bool]:
+    def _take_in(self, known: KnownStages, seen: Responses, after: Step) -> None:
+        """Set what was expected of a solved step beside it, and let the responses learn from it."""
+        after.expected = expected(self.rows, known.at, seen, after.point.flows)
+        after.point = filled(self.rows, after.point, known.at, seen)
+        seen.learn(self.rows, known.at, after.point)
+
+    def _judged(
+        self, point: SolvedPoint, asked: Floats
+    ) -> tuple[dict[int, float], NDArray[np.bool_]]:
+        """By how much each limit is passed at a point, and which wells (S, C) gave too little."""
         excess = predicted_excess(about(self.rows, point, _still(self.rows)), self.rows.limits)
-        short = np.abs(point.flows - asked) > DELIVERED * asked + 1e-9
+        return excess, np.abs(point.flows - asked) > DELIVERED * asked + 1e-9
+
+    def _stages_that_hold(self, point: SolvedPoint, asked: Floats) -> list[bool]:
+        excess, short = self._judged(point, asked)
         return [
             self.rows.stage_holds(s, excess) and not bool(short[s].any())
             for s in range(len(self.rows.stages))
@@ -291,8 +301,7 @@ class Search:
             return Step(what, flows, outcome, empty, np.inf, {}, [outcome.failed], False)
         point = SolvedPoint(self.rows.flows(outcome), self.rows.read(outcome))
         broken = [name for name, told in outcome.answers.items() if told.get("ok") is False]
-        short = np.abs(point.flows - flows) > DELIVERED * flows + 1e-9
-        excess = predicted_excess(about(self.rows, point, _still(self.rows)), self.rows.limits)
+        excess, short = self._judged(point, flows)
         held = (
             not any(self._must_hold(name) for name in broken)
             and not bool(short.any())
@@ -352,9 +361,7 @@ class Search:
             after = self._solve("equal rates", self._as_written(found.flows))
             if after.outcome.failed:
                 return
-            after.expected = expected(self.rows, known.at, seen, after.point.flows)
-            after.point = filled(self.rows, after.point, known.at, seen)
-            seen.learn(self.rows, known.at, after.point)
+            self._take_in(known, seen, after)
             self.equal.append(after)
             known.tighten(found, after.excess)
             known.move(after.point, seen, always=True)
