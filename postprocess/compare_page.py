@@ -8,6 +8,7 @@ from urllib.parse import quote
 
 from wellring.postprocess.answers import make_answers
 from wellring.postprocess.comparison import Comparison, SchemeRow
+from wellring.postprocess.cost_parts import cost_parts
 from wellring.postprocess.report import assumptions_of, method_of, provenance_of_page
 from wellring.postprocess.report_fields import plan_layers
 from wellring.postprocess.report_headlines import NO, WATCH, YES, Headline
@@ -143,7 +144,27 @@ def _lead(comparison: Comparison) -> list[Subject]:
     if rows:
         limits.tables.append(plain_table("what_each_fails_on", ["scheme", "what"], rows))
         limits.unfolded = 2
-    return [ranked, limits]
+    found = [ranked, limits]
+    costs = _costs(comparison)
+    if costs is not None:
+        found.append(Subject("What it costs, by item", "s-costs", [costs]))
+    return found
+
+
+def _costs(comparison: Comparison) -> PageTable | None:
+    """A row an item, a column a scheme that tells its cost; None where none does."""
+    told = [(row.scheme, *cost_parts(row.folder)) for row in comparison.rows if row.folder]
+    told = [one for one in told if one[1]]
+    if not told:
+        return None
+    items = list(dict.fromkeys(item for _, parts, _ in told for item in parts))
+    rows: list[Sequence[object]] = [
+        [item, *(round(parts[item]) if item in parts else None for _, parts, _ in told)]
+        for item in items
+    ]
+    rows.append(["all", *(round(sum(parts.values())) for _, parts, _ in told)])
+    head = ["item", *(f"{scheme} [{currency}]" for scheme, _, currency in told)]
+    return plain_table("cost_by_item", head, rows)
 
 
 def _ranked(comparison: Comparison) -> PageTable:

@@ -58,7 +58,7 @@ def compare(
     """Run all schemes of a site at the same time and compare them.
 
     Each scheme gets its normal run folder; beside them stands "compare" with the table, the
-    ranking and a figure. A scheme that the solver does not answer is listed last, with the reason.
+    ranking and figures: plans side by side, what each costs. A scheme that the solver does not answer is listed last, with the reason.
 
     Raises
     ------
@@ -107,10 +107,13 @@ def compare(
     (folder / "compare.json").write_text(text, encoding="utf-8")
     (folder / "compare.txt").write_text(comparison.text(), encoding="utf-8")
     if figures:
+        from wellring.postprocess.figures.cost_bars import draw_costs
         from wellring.postprocess.figures.side_by_side import draw_side_by_side
 
         tell("drawing the schemes side by side")
-        draw_side_by_side([row.folder for row in comparison.rows if row.folder], folder)
+        solved = [row.folder for row in comparison.rows if row.folder]
+        draw_side_by_side(solved, folder)
+        draw_costs(solved, folder)
         tell("writing the report")
         from wellring.postprocess.compare_page import write_compare_page
 

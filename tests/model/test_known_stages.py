@@ -46,18 +46,35 @@ def point(flows: Any, first: float, second: float, house: float = -1.0) -> Solve
 
 def test_each_stage_keeps_its_own_least_flows(rows: Any) -> None:
     known = KnownStages(rows, point([[3, 3], [4, 4]], -1, -1))
-    known.note(point([[3, 3], [4, 4]], -1, -1), [True, True])
-    known.note(point([[1, 1], [3, 3]], 0.2, -0.5), [False, True])
-    known.note(point([[2, 2], [5, 5]], -0.1, -2.0), [True, True])
+    known.note(point([[3, 3], [4, 4]], -1, -1), [0.0, 0.0])
+    known.note(point([[1, 1], [3, 3]], 0.2, -0.5), [None, 0.0])
+    known.note(point([[2, 2], [5, 5]], -0.1, -2.0), [0.0, 0.0])
     assert known.all_hold is not None
     assert known.all_hold.tolist() == [[2, 2], [3, 3]]
 
 
 def test_no_flows_hold_in_all_stages_before_each_has_some(rows: Any) -> None:
     known = KnownStages(rows, point([[3, 3], [4, 4]], 1, -1))
-    known.note(known.at, [False, True])
+    known.note(known.at, [None, 0.0])
     assert known.all_hold is None
     assert known.between() is None
+
+
+def test_flows_that_pass_a_neighbours_limit_least_are_kept_beside_those_that_hold(
+    rows: Any,
+) -> None:
+    known = KnownStages(rows, point([[3, 3], [4, 4]], 1, -1))
+    known.note(point([[3, 3], [4, 4]], -1, -1, 0.5), [0.0, 0.5])
+    known.note(point([[3, 2], [5, 4]], -1, -1, 0.4), [0.0, 0.4])  # more flow, less harm
+    known.note(point([[3, 3], [3, 3]], -1, -1, 0.4), [None, 0.6])
+    assert known.all_hold is None
+    assert known.all_dry is not None
+    assert known.all_dry.tolist() == [[3, 2], [5, 4]]
+    planned = Planned(np.array([[3.0, 2.0], [9.0, 9.0]]), 0.0)
+    assert known.merged(planned, 5e-3).tolist() == [[3, 2], [9, 9]]  # no good answer to keep to
+    known.note(point([[3, 3], [9, 8]], -1, -1), [None, 0.0])
+    assert known.all_hold is not None
+    assert known.all_hold.tolist() == [[3, 2], [9, 8]]
 
 
 def test_saved_flow_is_weighed_against_the_flow_that_mends(rows: Any) -> None:
@@ -89,7 +106,7 @@ def test_what_was_missed_is_kept_tighter_and_let_go_again(rows: Any) -> None:
 
 def test_a_plan_that_saves_nothing_leaves_what_holds(rows: Any) -> None:
     known = KnownStages(rows, point([[3, 3], [4, 4]], -1, -1))
-    known.note(known.at, [True, True])
+    known.note(known.at, [0.0, 0.0])
     planned = Planned(np.array([[3.1, 2.88], [3.0, 4.0]]), 0.0)
     assert known.merged(planned, 5e-3).tolist() == [[3, 3], [3, 4]]
 
@@ -97,7 +114,7 @@ def test_a_plan_that_saves_nothing_leaves_what_holds(rows: Any) -> None:
 def test_between_what_holds_and_what_misses(rows: Any) -> None:
     """Held at −0.3, missed by 0.1: three quarters of the way is just dry, and a tenth is left."""
     known = KnownStages(rows, point([[2, 2], [3, 3]], 0.1, -0.1))
-    known.note(point([[4, 4], [5, 5]], -0.3, -0.6), [True, True])
+    known.note(point([[4, 4], [5, 5]], -0.3, -0.6), [0.0, 0.0])
     flows = known.between()
     assert flows is not None
     assert flows[0] == pytest.approx([4 - 2 * 0.75 * INSIDE] * 2)

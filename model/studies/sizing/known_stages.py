@@ -27,6 +27,23 @@ INSIDE = 0.9
 """Part of the way to a point that misses, of what the straight line between two solves allows."""
 
 
+@dataclass(frozen=True)
+class Known:
+    """Flows (C,) [m³/s] of a stage that keep the dig's limits, with their rows.
+
+    `passed` is by how much they pass all others (:meth:`Rows.stage_passed`).
+    """
+
+    flows: Floats
+    rows: Floats
+    passed: float
+
+    @property
+    def rank(self) -> tuple[float, float]:
+        """The less the better."""
+        return round(self.passed, 3), float(self.flows.sum())
+
+
 @dataclass
 class KnownStages:
     """What is known of every stage.
@@ -34,14 +51,14 @@ class KnownStages:
     Parameters
     ----------
     at : the point that each stage is planned about, flows (S, C) [m³/s] and rows.
-    least : by stage the least flows (C,) [m³/s] found to hold, with their rows; None where none
-        were.
+    least : by stage the flows that pass the neighbours' limits least, and of those the least
+        flows; None where none keep the dig's limits.
     extra : by limit what the programme keeps it tighter by, since its last steps missed it.
     """
 
     rows: Rows
     at: SolvedPoint
-    least: list[tuple[Floats, Floats] | None] = field(default_factory=list)
+    least: list[Known | None] = field(default_factory=list)
     extra: dict[int, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -52,12 +69,19 @@ class KnownStages:
         """Whether a limit is kept tighter, since it was missed of late."""
         return bool(self.extra)
 
-    def note(self, point: SolvedPoint, held: Sequence[bool]) -> None:
-        """Keep the flows of stages that held, where they are the least so far."""
-        for s, holds in enumerate(held):
-            known = self.least[s]
-            if holds and (known is None or point.flows[s].sum() < known[0].sum()):
-                self.least[s] = (point.flows[s].copy(), point.rows[s].copy())
+    def note(self, point: SolvedPoint, passed: Sequence[float | None]) -> None:
+        """Keep the flows of stages where they are the best so far.
+
+        Parameters
+        ----------
+        passed : by stage (:meth:`Rows.stage_passed`); None where the dig's limits do not hold.
+        """
+        for s, over in enumerate(passed):
+            if over is None:
+                continue
+            known, new = self.least[s], Known(point.flows[s].copy(), point.rows[s].copy(), over)
+            if known is None or new.rank < known.rank:
+                self.least[s] = new
 
     def move(self, after: SolvedPoint, seen: Responses, always: bool) -> None:
         """Plan about `after` from here on, in the stages where it is the better point.
@@ -109,16 +133,28 @@ class KnownStages:
         """
         flows = planned.flows.copy()
         for s, known in enumerate(self.least):
-            if known is not None and flows[s].sum() > known[0].sum() * (1.0 - worth):
-                flows[s] = known[0]
+            if known is None or known.passed > 0:
+                continue
+            if flows[s].sum() > known.flows.sum() * (1.0 - worth):
+                flows[s] = known.flows
         return flows
 
     @property
     def all_hold(self) -> Floats | None:
         """The least flows (S, C) known to hold, stage by stage; None where a stage has none."""
+        if any(known is None or known.passed > 0 for known in self.least):
+            return None
+        return self.all_dry
+
+    @property
+    def all_dry(self) -> Floats | None:
+        """As `all_hold`, with the limits of neighbours passed where none are known that keep them.
+
+        Those are flows that pass them least.
+        """
         if any(known is None for known in self.least):
             return None
-        return np.array([known[0] for known in self.least if known is not None])
+        return np.array([known.flows for known in self.least if known is not None])
 
     def between(self) -> Floats | None:
         """Flows (S, C) between those that hold and the points planned about, which miss a little.
@@ -131,10 +167,10 @@ class KnownStages:
             return None
         for s, known in enumerate(self.least):
             assert known is not None
-            if self.at.flows[s].sum() >= known[0].sum():
+            if self.at.flows[s].sum() >= known.flows.sum():
                 continue
             own = self.rows.limit_rows(s)
-            low, high = known[1][own], self.at.rows[s][own]
+            low, high = known.rows[own], self.at.rows[s][own]
             with np.errstate(invalid="ignore", divide="ignore"):
                 part = np.where(high > 0, np.maximum(-low, 0.0) / (high - low), 1.0)
             least = float(np.nanmin(part, initial=1.0))

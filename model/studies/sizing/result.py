@@ -102,10 +102,10 @@ class Sized:
     def blockers(self) -> list[Blocker]:
         """The limits that no flows of these wells keep, as the true model has them.
 
-        None where solves ran out before that was known.
+        None where solves ran out while the programme still promised flows that keep them all.
         """
         step = self.step
-        if step is None or self.found or not self.search.blocked:
+        if step is None or self.found or not (self.search.blocked or self.search.denied):
             return []
         found = []
         for index, excess in sorted(
@@ -306,11 +306,19 @@ class Sized:
                 "nothing is written. It does not mean that there are none. The model says: "
                 f"{', '.join(step.broken) or 'a well gives less than asked'}.",
             ]
-        head = (
-            "The dig can be kept dry, but not all limits. The least they are passed by:"
-            if self.dig_holds
-            else "These wells cannot do it. The least that is missing:"
-        )
+        if self.search.blocked:
+            head = (
+                "The dig can be kept dry, but not all limits. The least they are passed by:"
+                if self.dig_holds
+                else "These wells cannot do it. The least that is missing:"
+            )
+        else:
+            head = (
+                "No flows of these wells were found that keep all limits, and the linear programme "
+                "about the last solves has none. The solves allowed are used up: what follows is "
+                "the nearest that was solved, and may still be a little above the least. "
+                + ("The dig is kept dry, and passed are:" if self.dig_holds else "Passed are:")
+            )
         lines = ["", head, *(f"  - {item.words()}" for item in blockers)]
         most = self.at_their_most()
         if most and not self.dig_holds:

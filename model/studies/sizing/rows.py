@@ -168,11 +168,17 @@ class Rows:
         """
         return self.dig_excess(excess) == 0.0
 
-    def stage_holds(self, stage: int, excess: Mapping[int, float]) -> bool:
-        """Whether a stage keeps all limits that are rows, floor and stability as in `dig_holds`."""
+    def stage_passed(self, stage: int, excess: Mapping[int, float]) -> float | None:
+        """By how much a stage passes the limits that are not the dig's; None: the dig's as well.
+
+        Shares of the limits, added up; 0 where all limits hold, floor and stability as in
+        `dig_holds`.
+        """
         own = {i: t for i, t in excess.items() if self.limits[i].stage == stage}
+        if not self.dig_holds(own):
+            return None
         rest = [t for i, t in own.items() if self.limits[i].kind not in ("dry", "stability")]
-        return self.dig_holds(own) and max(rest, default=0.0) <= SHARE_RESERVE
+        return sum(max(t - SHARE_RESERVE, 0.0) for t in rest)
 
     def dig_excess(self, excess: Mapping[int, float]) -> float:
         """What floor and stability lack to that (m, and shares), added up."""

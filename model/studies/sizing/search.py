@@ -121,6 +121,11 @@ class Search:
     """Whether it ended since no flows keep all limits, not since solves ran out."""
 
     @property
+    def denied(self) -> bool:
+        """Whether the last programme, about what was solved, had no flows that keep all limits."""
+        return self.planned is not None and not self.planned.feasible
+
+    @property
     def most_solves(self) -> int:
         """Solves that may be used in all."""
         return len(self.rows.candidates) + MORE_SOLVES
@@ -153,8 +158,8 @@ class Search:
         self.first = seen.copy()
         known = KnownStages(self.rows, begun.point)
         if own is not None:
-            known.note(own, self._stages_that_hold(own, own.flows))
-        known.note(begun.point, self._stages_that_hold(begun.point, begun.flows))
+            known.note(own, self._passed(own, own.flows))
+        known.note(begun.point, self._passed(begun.point, begun.flows))
         # Two solves are left for the same wells at equal rates, once there is something to compare.
         while self.solves < self.most_solves - (2 if self.best is not None else 0):
             flows = self._next(known, seen)
@@ -177,7 +182,9 @@ class Search:
         left = self.most_solves - self.solves
         if fall_back and left <= 2:
             held = known.between() if left == 2 else known.all_hold
-            if held is not None:
+            if held is None and self.denied:
+                held = known.all_dry
+            if held is not None and not self._solved(self._as_written(held)):
                 return self._as_written(held)
         found = self._plan(known, seen)
         self.planned = found
@@ -203,7 +210,7 @@ class Search:
         self._trust(after)
         if self.planned is not None:
             known.tighten(self.planned, after.excess)
-        known.note(after.point, self._stages_that_hold(after.point, after.flows))
+        known.note(after.point, self._passed(after.point, after.flows))
         known.move(after.point, seen, always=self.goal != "pumping")
 
     def _take_in(self, known: KnownStages, seen: Responses, after: Step) -> None:
@@ -219,10 +226,11 @@ class Search:
         excess = predicted_excess(about(self.rows, point, _still(self.rows)), self.rows.limits)
         return excess, np.abs(point.flows - asked) > DELIVERED * asked + 1e-9
 
-    def _stages_that_hold(self, point: SolvedPoint, asked: Floats) -> list[bool]:
+    def _passed(self, point: SolvedPoint, asked: Floats) -> list[float | None]:
+        """By how much each stage passes the limits that are not the dig's; None: the dig's too."""
         excess, short = self._judged(point, asked)
         return [
-            self.rows.stage_holds(s, excess) and not bool(short[s].any())
+            None if bool(short[s].any()) else self.rows.stage_passed(s, excess)
             for s in range(len(self.rows.stages))
         ]
 
@@ -233,8 +241,7 @@ class Search:
             return found.objective > best.objective * (1.0 - WORTH)
         if found.feasible or len(self.steps) < 2:
             return False
-        dig = any(self.rows.limits[i].kind in ("dry", "stability") for i in found.excess)
-        if not dig and not self.rows.dig_holds(self.steps[-1].excess):
+        if not self._dig_passed(found.excess) and not self.rows.dig_holds(self.steps[-1].excess):
             return False
         # Twice the least excess was found to be what the true model has: that is the answer.
         told = {i: t for i, t in self.steps[-1].excess.items() if t > 5e-3}
@@ -252,8 +259,12 @@ class Search:
             return plan(Programme(stages, limits, tables, goal, equal, self.prices, step, still))
 
         found = planned(known.extra)
-        # What blocks is told by the limits as they are.
-        return found if found.feasible or not known.missed else planned({})
+        if not known.missed or not self._dig_passed(found.excess):
+            return found  # where only neighbours' limits are in the way, the dig's stay tighter
+        return planned({})  # what blocks is told by the limits as they are
+
+    def _dig_passed(self, excess: Mapping[int, float]) -> bool:
+        return any(self.rows.limits[i].kind in ("dry", "stability") for i in excess)
 
     def _responses(self, begun: Step) -> Responses:
         """One solve for each candidate, whose flow is lowered, or raised where it is small."""
@@ -339,10 +350,11 @@ class Search:
 
     def _trust(self, after: Step) -> None:
         """Where the true model is far from what was expected, the next step is bounded."""
-        worst = max((t for i, t in after.excess.items()
-                     if self.rows.limits[i].kind == "dry"), default=0.0)  # fmt: skip
-        allowed = max(self.planned.excess.values(), default=0.0) if self.planned else 0.0
-        if worst > allowed + 0.25:
+
+        def most(excess: Mapping[int, float]) -> float:
+            return max((excess[i] for i in excess if self.rows.limits[i].kind == "dry"), default=0)
+
+        if most(after.excess) > most(self.planned.excess if self.planned else {}) + 0.25:
             self.step = max(0.5 * self.step, 0.1)
 
     def _equal(self, begun: Step) -> None:

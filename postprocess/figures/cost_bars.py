@@ -1,0 +1,87 @@
+"""What each scheme of a comparison costs, and what that is made of: a bar a scheme."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+
+from wellring.postprocess.cost_parts import cost_parts
+from wellring.postprocess.figures.style import DPI, INK, SOFT_INK, drawing, plain
+from wellring.postprocess.run_folder import RunFolder
+
+LOOKS = {
+    "operators": ("#1d4e70", ""),
+    "power": ("#e2b66c", ""),
+    "pump hire": ("#8fb6cc", ""),
+    "standby power hire": ("#f3dfb8", "////"),
+    "header hire": ("#cfe0ea", "\\\\\\\\"),
+    "settling tank hire": ("#dfe7d8", "...."),
+    "discharge fee": ("#7fa37a", ""),
+    "treatment": ("#b9cfb4", "////"),
+    "drilling": ("#b5644a", ""),
+    "installation": ("#dba893", ""),
+    "mobilisation": ("#8a8f94", ""),
+}
+"""Fill and hatch of each item: people, power, pumps, water, ground."""
+OTHER = ("#ffffff", "xxxx")
+
+
+def draw_costs(folders: Sequence[Path], folder: Path) -> list[Path]:
+    """Draw the cost of finished runs, in the order given: one stacked bar a scheme.
+
+    Returns
+    -------
+    list of Path : costs.png and costs.svg in `folder`; none where no run tells its cost, or two
+        tell it in different currencies.
+    """
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    told = [(RunFolder(path), *cost_parts(path)) for path in folders]
+    told = [one for one in told if one[1]]
+    if not told or len({currency for *_, currency in told}) > 1:
+        return []
+    currency = told[0][2]
+    items = list(dict.fromkeys([*LOOKS, *(item for _, parts, _ in told for item in parts)]))
+    with drawing():
+        figure = Figure(figsize=(9.2, 0.42 * len(told) + 2.2), dpi=DPI, layout="constrained")
+        FigureCanvasAgg(figure)
+        axes = figure.subplots()
+        rows, start = np.arange(len(told)), np.zeros(len(told))
+        for item in items:
+            width = np.array([max(parts.get(item, 0.0), 0.0) for _, parts, _ in told])
+            if not width.any():
+                continue
+            fill, hatch = LOOKS.get(item, OTHER)
+            axes.barh(rows, width, left=start, height=0.62, facecolor=fill, hatch=hatch,
+                      edgecolor=INK, linewidth=np.where(width > 0, 0.4, 0.0), label=item,
+                      zorder=2)  # fmt: skip
+            start = start + width
+        most = float(start.max()) or 1.0
+        for row, total in zip(rows, start, strict=True):
+            axes.text(float(total + 0.008 * most), float(row), f"{total:,.0f}", fontsize=8,
+                      weight="bold", va="center")  # fmt: skip
+        axes.set_xlim(0, 1.14 * most)
+        axes.set_ylim(len(told) - 0.45, -0.55)
+        axes.set_yticks(rows, [plain(run.ledger.scheme, 34) for run, *_ in told], fontsize=8)
+        axes.xaxis.set_major_formatter("{x:,.0f}")
+        axes.set_xlabel(f"Cost over all stages [{plain(currency, 20)}]")
+        axes.grid(axis="x", color="#d7d9da", linewidth=0.4)
+        axes.set_axisbelow(True)
+        for side in ("top", "right"):
+            axes.spines[side].set_visible(False)
+        first = told[0][0].ledger
+        invented = "   INVENTED SITE" if first.invented else ""
+        figure.suptitle(f"{plain(first.site, 60)}: cost of the schemes, best ranked first{invented}",
+                        fontsize=10)  # fmt: skip
+        figure.legend(loc="outside lower center", ncols=4, fontsize=7.5)
+        axes.set_title("Quantities of each run times the site's own prices: an estimate, no quotation",
+                       fontsize=7.5, color=SOFT_INK, loc="left")  # fmt: skip
+        written = []
+        for suffix in (".png", ".svg"):
+            path = folder / f"costs{suffix}"
+            figure.savefig(path, dpi=DPI)
+            written.append(path)
+    return written
