@@ -58,7 +58,8 @@ def compare(
     """Run all schemes of a site at the same time and compare them.
 
     Each scheme gets its normal run folder; beside them stands "compare" with the table, the
-    ranking and figures: plans side by side, what each costs. A scheme that the solver does not answer is listed last, with the reason.
+    ranking and figures: plans side by side, what each costs. A scheme that the solver does not
+    answer is listed last, with the reason.
 
     Raises
     ------
@@ -111,9 +112,8 @@ def compare(
         from wellring.postprocess.figures.side_by_side import draw_side_by_side
 
         tell("drawing the schemes side by side")
-        solved = [row.folder for row in comparison.rows if row.folder]
-        draw_side_by_side(solved, folder)
-        draw_costs(solved, folder)
+        draw_side_by_side([row.folder for row in comparison.rows if row.folder], folder)
+        draw_costs(comparison.rows, folder)
         tell("writing the report")
         from wellring.postprocess.compare_page import write_compare_page
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
+from wellring.postprocess.comparison import SchemeRow
 from wellring.postprocess.cost_parts import cost_parts
 from wellring.postprocess.figures.style import DPI, INK, SOFT_INK, drawing, plain
 from wellring.postprocess.run_folder import RunFolder
@@ -25,11 +26,15 @@ LOOKS = {
     "mobilisation": ("#8a8f94", ""),
 }
 """Fill and hatch of each item: people, power, pumps, water, ground."""
+FAILS = "\n(fails a limit)"
+NOTE = "Quantities of each run times the site's own prices: an estimate, no quotation"
 OTHER = ("#ffffff", "xxxx")
 
 
-def draw_costs(folders: Sequence[Path], folder: Path) -> list[Path]:
-    """Draw the cost of finished runs, in the order given: one stacked bar a scheme.
+def draw_costs(schemes: Sequence[SchemeRow], folder: Path) -> list[Path]:
+    """Draw the cost of schemes, in the order given: one stacked bar each.
+
+    A scheme that fails a limit is marked: it is no offer, however cheap.
 
     Returns
     -------
@@ -39,7 +44,7 @@ def draw_costs(folders: Sequence[Path], folder: Path) -> list[Path]:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    told = [(RunFolder(path), *cost_parts(path)) for path in folders]
+    told = [(row, *cost_parts(row.folder)) for row in schemes if row.folder]
     told = [one for one in told if one[1]]
     if not told or len({currency for *_, currency in told}) > 1:
         return []
@@ -65,20 +70,21 @@ def draw_costs(folders: Sequence[Path], folder: Path) -> list[Path]:
                       weight="bold", va="center")  # fmt: skip
         axes.set_xlim(0, 1.14 * most)
         axes.set_ylim(len(told) - 0.45, -0.55)
-        axes.set_yticks(rows, [plain(run.ledger.scheme, 34) for run, *_ in told], fontsize=8)
+        names = [f"{plain(row.scheme, 34)}{'' if row.holds else FAILS}" for row, *_ in told]
+        axes.set_yticks(rows, names, fontsize=8)
         axes.xaxis.set_major_formatter("{x:,.0f}")
         axes.set_xlabel(f"Cost over all stages [{plain(currency, 20)}]")
         axes.grid(axis="x", color="#d7d9da", linewidth=0.4)
         axes.set_axisbelow(True)
         for side in ("top", "right"):
             axes.spines[side].set_visible(False)
-        first = told[0][0].ledger
+        assert told[0][0].folder is not None
+        first = RunFolder(told[0][0].folder).ledger
         invented = "   INVENTED SITE" if first.invented else ""
-        figure.suptitle(f"{plain(first.site, 60)}: cost of the schemes, best ranked first{invented}",
-                        fontsize=10)  # fmt: skip
+        title = f"{plain(first.site, 60)}: cost of the schemes, best ranked first{invented}"
+        figure.suptitle(title, fontsize=10)
         figure.legend(loc="outside lower center", ncols=4, fontsize=7.5)
-        axes.set_title("Quantities of each run times the site's own prices: an estimate, no quotation",
-                       fontsize=7.5, color=SOFT_INK, loc="left")  # fmt: skip
+        axes.set_title(NOTE, fontsize=7.5, color=SOFT_INK, loc="left")
         written = []
         for suffix in (".png", ".svg"):
             path = folder / f"costs{suffix}"

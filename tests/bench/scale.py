@@ -1,6 +1,6 @@
 """Where the time goes from 10 k to 3 M cells: prints a table and slopes, asserts nothing.
 
-Run ``python tests/bench/scale.py [10000 50000 250000 1000000 3000000]``. The site is the invented
+Run ``python tests/bench/scale.py [10000 20000 50000 250000 1000000 3000000]``. The site is the invented
 start site with finer and finer grids, each in a process of its own, every phase measured as CPU
 seconds of that process or, for the solver, of its children; peak memory likewise. The slope is
 that of a line through the logarithms of seconds and cells: 1 where cost grows as the cells do.
@@ -24,7 +24,8 @@ import numpy as np
 import wellring.model.start_site as start_module
 
 SIZES = {
-    10_000: (8.0, 8.0, 2.0),
+    10_000: (12.0, 8.0, 1.8),
+    20_000: (8.0, 8.0, 2.0),
     50_000: (2.0, 1.6, 1.4),
     250_000: (0.5, 0.28, 1.125),
     1_000_000: (0.27, 0.12, 1.06),

@@ -8,6 +8,19 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import pytest
+
+from wellring.postprocess.cost_parts import cost_parts
+
+PRICES = """
+[operations]
+currency = "crowns"
+wage = 32.0
+power_price = 0.25
+pump_hire = 90.0
+installation = 900.0
+discharge_fee = 0.1
+"""
 SECOND = """
 [[schemes]]
 name = "too few"
@@ -39,9 +52,11 @@ def test_schemes_are_ranked_and_reasons_told(
         sublayer=2.0,
     )
     text = site.read_text()
+    text = text.replace('name = "dig 1"', 'name = "dig 1"\nday = 0')
+    text = text.replace('name = "dig 2"', 'name = "dig 2"\nday = 30\nlasts = 40')
     first = next(line for line in text.splitlines() if line.startswith("name = ")
                  and text.index(line) > text.index("[[schemes]]"))  # fmt: skip
-    site.write_text(text + SECOND)
+    site.write_text(text + SECOND + PRICES)
     done = wellring_process("compare", site, "--workers", "2", "--json")
     assert done.code == 0, done.err
     told = json.loads(done.out)
@@ -63,3 +78,26 @@ def test_schemes_are_ranked_and_reasons_told(
     assert 'href="../too%20few/report.html"' in page
     assert page.count('<canvas id="plancanvas') == 2
     assert "Ranked" in (folder / "compare.txt").read_text()
+    assert (folder / "costs.png").stat().st_size > 10_000
+    for row in told["schemes"]:  # the parts are those of the run's own answers
+        parts, currency = cost_parts(site.parent / "site.runs" / row["scheme"])
+        assert currency == "crowns"
+        assert set(parts) == {"operators", "power", "pump hire", "discharge fee", "installation"}
+        assert sum(parts.values()) == pytest.approx(row["values"]["cost"]["value"], rel=1e-6)
+    count = told["schemes"][0]["values"]["wells"]["value"]
+    assert cost_parts(site.parent / "site.runs" / names[0])[0]["installation"] == 900.0 * count
+    assert "cost by item" in page.lower()
+
+
+def test_without_prices_no_cost_is_told_by_item(tmp_path: Path) -> None:
+    """No table, no price, days of a stage not known: no sum that leaves something out unsaid."""
+    assert cost_parts(tmp_path) == ({}, "")
+    table = tmp_path / "tables" / "costs.csv"
+    table.parent.mkdir()
+    head = "stage,item,price [EUR],over the stage [EUR]\n"
+    table.write_text(head + "one,power,,\none,wage,,\n")
+    assert cost_parts(tmp_path) == ({}, "")
+    table.write_text(head + "one,power,0.2,50\ntwo,power,0.2,\n")
+    assert cost_parts(tmp_path) == ({}, "")
+    table.write_text(head + "one,power,0.2,50\ntwo,power,0.2,25\ntwo,wage,,\n")
+    assert cost_parts(tmp_path) == ({"power": 75.0}, "EUR")
