@@ -15,6 +15,7 @@ from wellring.inputs.quantities import (
     Length,
     Level,
     Levels,
+    Money,
     Ratio,
 )
 from wellring.inputs.table import Line, Misfit, Name, Table, Text
@@ -74,6 +75,8 @@ class Wall(Table):
     thickness: Length | None = None
     stage: Name | None = None
     windows: tuple[WallWindow, ...] = ()
+    price: Money | None = None
+    """Of one m² from its top, or the ground, to its toe, once."""
 
     @property
     def toes(self) -> tuple[float, ...]:
@@ -81,6 +84,12 @@ class Wall(Table):
         if self.toe is None:
             return ()
         return self.toe if isinstance(self.toe, tuple) else (self.toe,)
+
+    def toe_at_corners(self, corners: int) -> tuple[float, ...]:
+        """Toe levels [m] at the corners of its line; a closed line repeats its first at the end."""
+        if len(self.toes) == 1:
+            return self.toes * corners
+        return self.toes + self.toes[:1] if len(self.toes) == corners - 1 else self.toes
 
     @property
     def holds_water(self) -> bool:
@@ -91,6 +100,8 @@ class Wall(Table):
     def _has_toe(self) -> Wall:
         if self.holds_water and self.toe is None:
             raise Misfit("toe, the level of the wall's lower end", "Add toe = -12.0, say.")
+        if self.price is not None and self.toe is None:
+            raise Misfit("toe beside price, which is of one m² down to it", "Add toe = -12.0, say.")
         if (self.k is None) != (self.thickness is None):
             lacking = "k" if self.k is None else "thickness"
             raise Misfit("k and thickness together", f"Add {lacking}, or take the other one out.")

@@ -96,7 +96,7 @@ def place_wall(
     if isinstance(wall.toe, tuple):
         corners = shapely.line_locate_point(line, shapely.points(np.asarray(line.coords)))
         corners[-1] = line.length
-        toe = np.interp(along, corners, _closed_toes(wall.toe, corners.size))
+        toe = np.interp(along, corners, wall.toe_at_corners(corners.size))
     else:
         toe = np.full(len(faces), wall.toe)
     higher = np.maximum(ground[faces.first], ground[faces.second])
@@ -105,11 +105,6 @@ def place_wall(
     for window in wall.windows:
         conductance *= 1.0 + (window.factor - 1.0) * window.shares(along, line.length)
     return PlacedWall(name, wall, line, faces, toe, top, conductance, from_stage)
-
-
-def _closed_toes(toes: tuple[float, ...], corners: int) -> tuple[float, ...]:
-    """Toes for every corner; a closed line repeats its first corner at the end."""
-    return toes + toes[:1] if len(toes) == corners - 1 else toes
 
 
 @dataclass(frozen=True)

@@ -73,7 +73,7 @@ def compare_page(comparison: Comparison) -> Page | None:
         method=[
             "Each scheme is a run of its own: the same ground, water and stages, its own walls and "
             "wells. Of several stages the worst is told. Schemes that keep all limits come first, "
-            f"then those of the least {comparison.ranked_by}.",
+            f"then those of the least {comparison.ranked_by}. {comparison.cost_told}".rstrip(),
             f"{solved[0].scheme}: {method_of(first)}",
         ],
         assumptions=list(dict.fromkeys(assumptions)),
@@ -153,18 +153,20 @@ def _lead(comparison: Comparison) -> list[Subject]:
 
 def _costs(comparison: Comparison) -> PageTable | None:
     """A row an item, a column a scheme that tells its cost; None where none does."""
-    told = [(row.scheme, *cost_parts(row.folder)) for row in comparison.rows if row.folder]
-    told = [one for one in told if one[1]]
+    told = [(row.scheme, cost_parts(row.folder)) for row in comparison.rows if row.folder]
+    told = [one for one in told if one[1].money]
     if not told:
         return None
-    items = list(dict.fromkeys(item for _, parts, _ in told for item in parts))
+    items = list(dict.fromkeys(item for _, parts in told for item in parts.money))
     rows: list[Sequence[object]] = [
-        [item, *(round(parts[item]) if item in parts else None for _, parts, _ in told)]
+        [item, *(round(p.money[item]) if item in p.money else None for _, p in told)]
         for item in items
     ]
-    rows.append(["all", *(round(sum(parts.values())) for _, parts, _ in told)])
-    head = ["item", *(f"{scheme} [{currency}]" for scheme, _, currency in told)]
-    return plain_table("cost_by_item", head, rows)
+    rows.append(["all", *(round(parts.total) for _, parts in told)])
+    head = ["item", *(f"{scheme} [{parts.currency}]" for scheme, parts in told)]
+    table = plain_table("cost_by_item", head, rows)
+    table.note = "Quantities of each run times the site's own prices: an estimate, no quotation."
+    return table
 
 
 def _ranked(comparison: Comparison) -> PageTable:

@@ -1,7 +1,8 @@
 """Schemes of a site side by side: one row a scheme from the answers of its run, and their rank.
 
 Answers are read by name; what a run does not have is left out. Schemes that keep all limits come
-first, then the cheaper ones where every one tells its cost, else those that pump less.
+first, then the cheaper ones where every one tells its cost, else those that pump less: a wall that
+has no price does not make its scheme a cheap one.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from wellring.postprocess.answer import Answer
+from wellring.postprocess.cost_parts import cost_parts
 from wellring.postprocess.report_headlines import bare_text, limit_text
 from wellring.postprocess.run_folder import ANSWERS_FILE, RunFolder
 
@@ -59,6 +61,8 @@ class SchemeRow:
     kinds: dict[str, str] = field(default_factory=dict)
     limits: dict[str, bool] = field(default_factory=dict)
     """Limit → whether it holds in all stages."""
+    unpriced: tuple[str, ...] = ()
+    """Items of the cost that have no price."""
 
     def number(self, heading: str) -> float:
         """A value as a number, infinite where it has none."""
@@ -83,8 +87,9 @@ def scheme_row(folder: Path) -> SchemeRow:
     row.reasons = [_reason(answer, run.ledger.show) for answer in broken.values()]
     for answer in answers.values():
         if answer.get("ok") is not None:
-            limit = _limit_name(answer["label"])
+            limit = _limit_name(answer["label"], [stage.name for stage in run.ledger.stages])
             row.limits[limit] = row.limits.get(limit, True) and bool(answer["ok"])
+    row.unpriced = cost_parts(folder).unpriced
     row.values["wells"] = (float(len(run.ledger.wells)), "")
     for heading, pattern, which in _COLUMNS:
         found = [
@@ -100,9 +105,10 @@ def scheme_row(folder: Path) -> SchemeRow:
     return row
 
 
-def _limit_name(label: str) -> str:
+def _limit_name(label: str, stages: Sequence[str]) -> str:
     """A limit's name without the stage it is told for."""
-    return label.rpartition(": ")[2]
+    starts = (f"{stage}: " for stage in stages)
+    return next((label.removeprefix(start) for start in starts if label.startswith(start)), label)
 
 
 def _reason(told: dict[str, Any], system: str) -> str:
@@ -119,6 +125,21 @@ class Comparison:
     rows: list[SchemeRow]
     ranked_by: str
     system: str = "metric"
+
+    @property
+    def cost_told(self) -> str:
+        """What the cost leaves out, and whether that is why it does not rank; "" without cost."""
+        if not any("cost" in row.values for row in self.rows):
+            return ""
+        items = dict.fromkeys(item for row in self.rows for item in row.unpriced)
+        if not items:
+            return ""
+        told = [
+            f"{item} ({', '.join(row.scheme for row in self.rows if item in row.unpriced)})"
+            for item in items
+        ]
+        text = f"Not in the cost, for want of a price: {'; '.join(told)}."
+        return text if self.ranked_by == "cost" else f"{text} So the cost does not rank."
 
     @property
     def best(self) -> SchemeRow | None:
@@ -167,6 +188,7 @@ class Comparison:
         return {
             "site": self.site,
             "ranked_by": self.ranked_by,
+            "not_in_the_cost": self.cost_told,
             "schemes": [
                 {
                     "scheme": row.scheme,
@@ -203,6 +225,7 @@ class Comparison:
         for line in [head, *body]:
             lines.append("  ".join(t.ljust(w) for t, w in zip(line, wide, strict=True)).rstrip())
         lines += ["", f"Ranked: schemes that keep all limits first, then by {self.ranked_by}."]
+        lines += [self.cost_told] if self.cost_told else []
         for row in self.rows:
             if row.failed:
                 lines.append(f"{row.scheme} was not solved: {row.failed}")
@@ -217,9 +240,14 @@ class Comparison:
 
 
 def compare_rows(site: str, rows: Sequence[SchemeRow], system: str = "metric") -> Comparison:
-    """Rank rows: unsolved ones last, limits first, then cost where all tell it, else discharge."""
+    """Rank rows: unsolved ones last, limits first, then cost where all tell it, else discharge.
+
+    All tell their cost where the same items lack a price in all of them.
+    """
     solved = [row for row in rows if not row.failed]
-    by = "cost" if solved and all("cost" in row.values for row in solved) else "peak discharge"
+    told = bool(solved) and all("cost" in row.values for row in solved)
+    same = len({frozenset(row.unpriced) for row in solved}) < 2
+    by = "cost" if told and same else "peak discharge"
 
     def rank(row: SchemeRow) -> tuple[bool, bool, float]:
         return bool(row.failed), not row.holds, row.number(by)

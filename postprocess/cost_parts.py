@@ -2,34 +2,51 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
 from pathlib import Path
-
-import pandas
 
 from wellring.postprocess.tables import TABLES_FOLDER
 
 COSTS_TABLE = "costs"
 
 
-def cost_parts(folder: Path) -> tuple[dict[str, float], str]:
-    """Money by item over all stages, in the order of the table, and the currency.
+@dataclass(frozen=True)
+class CostParts:
+    """Money by item over all stages, its currency, and the items that have no price.
 
-    Empty where the site gives no [operations], or the days of a stage are not known, so that
-    what is paid by the week has no sum. Items without a price are left out.
+    `money` is empty where nothing has a price, or the days of a stage are not known, so that what
+    is paid by the week has no sum.
+    """
+
+    money: dict[str, float] = field(default_factory=dict)
+    currency: str = ""
+    unpriced: tuple[str, ...] = ()
+
+    @property
+    def total(self) -> float:
+        """All of it."""
+        return sum(self.money.values())
+
+
+def cost_parts(folder: Path) -> CostParts:
+    """What a finished run's table of costs says; all walls are one item.
 
     Parameters
     ----------
-    folder : of a finished run.
+    folder : of the run.
     """
     path = folder / TABLES_FOLDER / f"{COSTS_TABLE}.csv"
     if not path.is_file():
-        return {}, ""
+        return CostParts()
+    import pandas
+
     table = pandas.read_csv(path)
-    money = table.columns[-1]
-    priced = table[table.filter(like="price [").notna().any(axis=1)]
+    money = str(table.columns[-1])
+    has_price = table.filter(like="price [").notna().any(axis=1)
+    unpriced = tuple(dict.fromkeys(table["item"][~has_price].astype(str)))
+    priced = table[has_price]
     if priced.empty or priced[money].isna().any():
-        return {}, ""
-    sums = priced.groupby("item", sort=False)[money].sum()
-    return {str(item): float(value) for item, value in sums.items()}, money[
-        money.index("[") + 1 : -1
-    ]
+        return CostParts(unpriced=unpriced)
+    sums = priced.groupby(priced["item"].str.partition(":")[0], sort=False)[money].sum()
+    currency = money[money.index("[") + 1 : -1]
+    return CostParts({str(i): float(value) for i, value in sums.items()}, currency, unpriced)

@@ -8,7 +8,10 @@ from dataclasses import dataclass
 from wellring.inputs.operations import Operations
 from wellring.inputs.units import DAY
 from wellring.postprocess.discharge import Discharge
+from wellring.postprocess.wall_areas import WallArea
 
+WALL = "wall"
+"""What the cost of a wall is called before its name."""
 WEEK = 7.0
 """Days."""
 
@@ -18,7 +21,8 @@ class Quantities:
     """What a stage takes.
 
     `paid_hours` of plain wage, `energy` [kWh] and `discharge` [m³] of one week; pumps running and
-    standing by, standby power [kW], header [m]; what is new in this stage: metres drilled, points.
+    standing by, standby power [kW], header [m]; what is new in this stage: metres drilled, points,
+    walls.
     """
 
     paid_hours: float
@@ -31,6 +35,7 @@ class Quantities:
     drilled: float
     points: int
     first: bool
+    walls: tuple[WallArea, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -38,7 +43,7 @@ class CostItem:
     """One line of the cost: quantity × price = money, a week or (`weekly` false) once.
 
     `price` is None where the user gives none; such a line has no money. `total` is over the
-    stage, None while its days are not known.
+    stage, None while its days are not known. `table` is where the site file has the price.
     """
 
     item: str
@@ -48,6 +53,7 @@ class CostItem:
     price: float | None
     weekly: bool
     total_quantity: float | None
+    table: str = "operations"
 
     @property
     def money(self) -> float | None:
@@ -89,6 +95,9 @@ def _lines(prices: Operations, taken: Quantities, water: Discharge) -> Iterator[
     yield once("drilling", "drilling", taken.drilled, "m")
     yield once("installation", "installation", taken.points, "points")
     yield once("mobilisation", "mobilisation", float(taken.first), "scheme")
+    for wall in taken.walls:
+        item = f"{WALL}: {wall.name}"
+        yield CostItem(item, "price", wall.area, "m2", wall.price, False, wall.area, "walls")
 
 
 @dataclass(frozen=True)

@@ -258,7 +258,7 @@ def _costs_table(
     ]  # fmt: skip
     rows: list[Sequence[object]] = [
         [
-            s.entry.name, i.item, f"operations.{i.key}", i.quantity, i.unit,
+            s.entry.name, i.item, f"{i.table}.{i.key}", i.quantity, i.unit,
             "each week" if i.weekly else "once", i.price, i.money, i.total_quantity, i.total,
         ]
         for s in stages

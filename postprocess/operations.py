@@ -22,6 +22,7 @@ from wellring.postprocess.pump_power import weekly_energy
 from wellring.postprocess.pump_stations import EFFICIENCY, Plant, StagePumps, stage_pumps
 from wellring.postprocess.run_folder import DESCRIPTION_FILE, RunFolder
 from wellring.postprocess.settling_tank import Settling, settle
+from wellring.postprocess.wall_areas import wall_areas
 
 if TYPE_CHECKING:
     from wellring.postprocess.stage_results import StageResult
@@ -116,6 +117,7 @@ def operate(run: RunFolder, results: Sequence[StageResult]) -> list[StageOperati
     found: list[StageOperation] = []
     stood: set[str] = set()
     ground = results[0].grid.top[0]
+    walls = wall_areas(run, ground)
     for number in numbers:
         result = results[number]
         flow, entry = result.inflow, result.entry
@@ -152,6 +154,7 @@ def operate(run: RunFolder, results: Sequence[StageResult]) -> list[StageOperati
                 drilled,
                 points,
                 number == 1,
+                tuple(wall for wall in walls if wall.stage == number),
             ),
             water,
         )

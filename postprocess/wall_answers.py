@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 import shapely
@@ -16,6 +16,7 @@ from wellring.postprocess.inflow import face_flow
 from wellring.postprocess.ledger import WallEntry
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.stage_results import StageResult
+from wellring.postprocess.wall_areas import walls_of
 
 Floats = NDArray[np.float64]
 NEAR = 5.0
@@ -25,7 +26,7 @@ NEAR = 5.0
 def assess_walls(run: RunFolder, results: Sequence[StageResult]) -> Part:
     """Leakage of windows, uneven toes, and the ground outside walls that let water through."""
     part = Part(title="Walls")
-    for entry, wall in _walls(run):
+    for entry, wall in walls_of(run):
         for number, result in enumerate(results[1:]):
             if wall is not None and entry.from_stage <= number:
                 _windows(run, result, entry, wall, part)
@@ -42,15 +43,6 @@ def assess_walls(run: RunFolder, results: Sequence[StageResult]) -> Part:
             since = run.ledger.stages[entry.from_stage + 1].name
             part.assumptions.append(f"'{entry.name}' stands from '{since}' on, not before")
     return part
-
-
-def _walls(run: RunFolder) -> Iterator[tuple[WallEntry, Wall | None]]:
-    """Walls of the ledger, each with its table of the site file."""
-    own = run.scheme.walls if run.scheme is not None else None
-    given = run.description.walls if own is None else own
-    known = len(given) == len(run.ledger.walls)
-    for index, entry in enumerate(run.ledger.walls):
-        yield entry, given[index] if known else None
 
 
 def _what_if(run: RunFolder, entry: WallEntry, wall: Wall | None) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -23,6 +24,7 @@ LOOKS = {
     "treatment": ("#b9cfb4", "////"),
     "drilling": ("#b5644a", ""),
     "installation": ("#dba893", ""),
+    "wall": ("#5c5470", ""),
     "mobilisation": ("#8a8f94", ""),
 }
 """Fill and hatch of each item: people, power, pumps, water, ground."""
@@ -44,19 +46,19 @@ def draw_costs(schemes: Sequence[SchemeRow], folder: Path) -> list[Path]:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    told = [(row, *cost_parts(row.folder)) for row in schemes if row.folder]
-    told = [one for one in told if one[1]]
-    if not told or len({currency for *_, currency in told}) > 1:
+    told = [(row, cost_parts(row.folder)) for row in schemes if row.folder]
+    told = [one for one in told if one[1].money]
+    if not told or len({parts.currency for _, parts in told}) > 1:
         return []
-    currency = told[0][2]
-    items = list(dict.fromkeys([*LOOKS, *(item for _, parts, _ in told for item in parts)]))
+    currency = told[0][1].currency
+    items = list(dict.fromkeys([*LOOKS, *(item for _, parts in told for item in parts.money)]))
     with drawing():
         figure = Figure(figsize=(9.2, 0.42 * len(told) + 2.2), dpi=DPI, layout="constrained")
         FigureCanvasAgg(figure)
         axes = figure.subplots()
         rows, start = np.arange(len(told)), np.zeros(len(told))
         for item in items:
-            width = np.array([max(parts.get(item, 0.0), 0.0) for _, parts, _ in told])
+            width = np.array([max(parts.money.get(item, 0.0), 0.0) for _, parts in told])
             if not width.any():
                 continue
             fill, hatch = LOOKS.get(item, OTHER)
@@ -70,7 +72,7 @@ def draw_costs(schemes: Sequence[SchemeRow], folder: Path) -> list[Path]:
                       weight="bold", va="center")  # fmt: skip
         axes.set_xlim(0, 1.14 * most)
         axes.set_ylim(len(told) - 0.45, -0.55)
-        names = [f"{plain(row.scheme, 34)}{'' if row.holds else FAILS}" for row, *_ in told]
+        names = [f"{plain(row.scheme, 34)}{'' if row.holds else FAILS}" for row, _ in told]
         axes.set_yticks(rows, names, fontsize=8)
         axes.xaxis.set_major_formatter("{x:,.0f}")
         axes.set_xlabel(f"Cost over all stages [{plain(currency, 20)}]")
@@ -84,7 +86,10 @@ def draw_costs(schemes: Sequence[SchemeRow], folder: Path) -> list[Path]:
         title = f"{plain(first.site, 60)}: cost of the schemes, best ranked first{invented}"
         figure.suptitle(title, fontsize=10)
         figure.legend(loc="outside lower center", ncols=4, fontsize=7.5)
-        axes.set_title(NOTE, fontsize=7.5, color=SOFT_INK, loc="left")
+        missing = sorted({item for _, parts in told for item in parts.unpriced})
+        note = f"{NOTE}; without a price: {', '.join(missing)}" if missing else NOTE
+        note = textwrap.fill(plain(note, 400), 130)
+        axes.set_title(note, fontsize=7.5, color=SOFT_INK, loc="left")
         written = []
         for suffix in (".png", ".svg"):
             path = folder / f"costs{suffix}"

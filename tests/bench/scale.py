@@ -1,6 +1,6 @@
 """Where the time goes from 10 k to 3 M cells: prints a table and slopes, asserts nothing.
 
-Run ``python tests/bench/scale.py [10000 20000 50000 250000 1000000 3000000]``. The site is the invented
+Run ``python tests/bench/scale.py [10000 ... 3000000]``. The site is the invented
 start site with finer and finer grids, each in a process of its own, every phase measured as CPU
 seconds of that process or, for the solver, of its children; peak memory likewise. The slope is
 that of a line through the logarithms of seconds and cells: 1 where cost grows as the cells do.

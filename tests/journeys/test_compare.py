@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from wellring.postprocess.cost_parts import cost_parts
+from wellring.postprocess.cost_parts import CostParts, cost_parts
 
 PRICES = """
 [operations]
@@ -80,24 +80,25 @@ def test_schemes_are_ranked_and_reasons_told(
     assert "Ranked" in (folder / "compare.txt").read_text()
     assert (folder / "costs.png").stat().st_size > 10_000
     for row in told["schemes"]:  # the parts are those of the run's own answers
-        parts, currency = cost_parts(site.parent / "site.runs" / row["scheme"])
-        assert currency == "crowns"
-        assert set(parts) == {"operators", "power", "pump hire", "discharge fee", "installation"}
-        assert sum(parts.values()) == pytest.approx(row["values"]["cost"]["value"], rel=1e-6)
+        parts = cost_parts(site.parent / "site.runs" / row["scheme"])
+        assert parts.currency == "crowns"
+        assert set(parts.money) == {"operators", "power", "pump hire", "discharge fee",
+                                    "installation"}  # fmt: skip
+        assert parts.total == pytest.approx(row["values"]["cost"]["value"], rel=1e-6)
     count = told["schemes"][0]["values"]["wells"]["value"]
-    assert cost_parts(site.parent / "site.runs" / names[0])[0]["installation"] == 900.0 * count
+    assert cost_parts(site.parent / "site.runs" / names[0]).money["installation"] == 900.0 * count
     assert "cost by item" in page.lower()
 
 
 def test_without_prices_no_cost_is_told_by_item(tmp_path: Path) -> None:
     """No table, no price, days of a stage not known: no sum that leaves something out unsaid."""
-    assert cost_parts(tmp_path) == ({}, "")
+    assert cost_parts(tmp_path) == CostParts()
     table = tmp_path / "tables" / "costs.csv"
     table.parent.mkdir()
     head = "stage,item,price [EUR],over the stage [EUR]\n"
     table.write_text(head + "one,power,,\none,wage,,\n")
-    assert cost_parts(tmp_path) == ({}, "")
+    assert cost_parts(tmp_path) == CostParts(unpriced=("power", "wage"))
     table.write_text(head + "one,power,0.2,50\ntwo,power,0.2,\n")
-    assert cost_parts(tmp_path) == ({}, "")
+    assert cost_parts(tmp_path) == CostParts()
     table.write_text(head + "one,power,0.2,50\ntwo,power,0.2,25\ntwo,wage,,\n")
-    assert cost_parts(tmp_path) == ({"power": 75.0}, "EUR")
+    assert cost_parts(tmp_path) == CostParts({"power": 75.0}, "EUR", ("wage",))

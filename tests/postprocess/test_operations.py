@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from shapely import Polygon
 
 from wellring.model.run import Run
 from wellring.model.run import run as run_site
@@ -199,3 +200,30 @@ def test_volume_and_peak_come_from_the_run_in_time(run_with: Runs) -> None:
     assert value["discharge_volume"] > 1.001 * steady
     name = next(key for key in pumped[0] if key.endswith("[m3]"))
     assert value["discharge_volume"] == pytest.approx(float(pumped[-1][name]), rel=1e-6)
+
+
+def test_walls_are_paid_for_by_their_area(run_with: Runs) -> None:
+    """Around the pit, from the ground (given) to a toe that runs from one corner to the next."""
+    run = run_with(
+        {"method": "deep wells", "screen": [-11.0, -2.0], "hold": -6.0, **RING},
+        more='\n[operations]\ncurrency = "thalers"\nmobilisation = 500.0\n'
+        '\n[[walls]]\nkind = "soldier pile and lagging"\nname = "soldier piles"\n'
+        "toe = [-8.0, -6.0, -8.0, -6.0]\nprice = 100.0\n"
+        '\n[[walls]]\nkind = "sheet pile"\nname = "piles"\ntop = -1.0\ntoe = -5.0\n'
+        'joint_resistance = "1e-8 m/s"\n',
+        days="day = 0\nlasts = 14",
+    )
+    around = Polygon(run.reader.ledger.outline).length
+    ground = float(run.answers.stages[0].grid.top[0].max())
+    told = {row["item"]: row for row in rows(run, "costs")}
+    area = around * (ground + 7.0)  # the toes lie 7 m deep on the average
+    assert float(told["wall: soldier piles"]["quantity"]) == pytest.approx(area, rel=1e-3)
+    assert told["wall: soldier piles"]["price from"] == "walls.price"
+    assert float(told["wall: soldier piles"]["over the stage [thalers]"]) == pytest.approx(
+        100.0 * area, rel=1e-3
+    )
+    assert float(told["wall: piles"]["quantity"]) == pytest.approx(4.0 * around, rel=1e-6)
+    assert told["wall: piles"]["price [thalers]"] == ""
+    assert run.answers.answers["cost"].value == pytest.approx(500.0 + 100.0 * area, rel=1e-3)
+    (missing,) = [text for text in run.answers.warnings if "for want of a price" in text]
+    assert "wall: piles (price)" in missing

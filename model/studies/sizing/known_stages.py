@@ -23,6 +23,8 @@ DEAR = 4.0
 """How many times the flow that would mend it a passed limit counts, against flow saved."""
 MOST_EXTRA = 0.1
 """The most [m of potential, share] that a limit of the dig is tightened by."""
+LEAST_EXTRA = {"dry": 1e-3, "stability": 1e-4}
+"""Below this it is let go: a fifth of the reserves that the limits of the dig are kept by."""
 INSIDE = 0.9
 """Part of the way to a point that misses, of what the straight line between two solves allows."""
 
@@ -116,11 +118,11 @@ class KnownStages:
         """
         found = {}
         for i, limit in enumerate(self.rows.limits):
-            if limit.kind not in ("dry", "stability"):
+            if limit.kind not in LEAST_EXTRA:
                 continue
             miss = max(excess.get(i, 0.0) - planned.excess.get(i, 0.0), 0.0)
             extra = min(0.5 * (self.extra.get(i, 0.0) + miss), MOST_EXTRA)
-            if extra > 1e-3:
+            if extra > LEAST_EXTRA[limit.kind]:
                 found[i] = extra
         self.extra = found
 

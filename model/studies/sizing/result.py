@@ -40,7 +40,10 @@ class Blocker:
         """By how much, with its unit."""
         if self.unit == "m":
             return f"{self.excess:.2f} m too high"
-        return f"{self.excess:.0%} over the limit"
+        if self.excess >= 1.0:
+            return f"{1.0 + self.excess:.1f} times its limit"
+        percent = 100.0 * self.excess
+        return f"{percent:{'.0f' if percent >= 10 else '.2g'}} % over its limit"
 
     def words(self) -> str:
         """In one line."""

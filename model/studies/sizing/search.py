@@ -342,11 +342,11 @@ class Search:
         assert self.prices is not None
         return cost_of(self.prices, flows)
 
-    def _badness(self, step: Step) -> tuple[float, float, float]:
+    def _badness(self, step: Step) -> tuple[bool, float, float, float]:
         kinds = [(self.rows.limits[i].kind, t) for i, t in step.excess.items()]
         dig = self.rows.dig_excess(step.excess)
         rest = sum(t for kind, t in kinds if kind not in ("dry", "stability"))
-        return round(dig, 3), round(rest, 3), step.objective
+        return dig > 0, round(dig, 3), round(rest, 3), step.objective
 
     def _trust(self, after: Step) -> None:
         """Where the true model is far from what was expected, the next step is bounded."""
