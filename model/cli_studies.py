@@ -34,6 +34,13 @@ def compare(
             help="Also solve a coarser grid and a farther source of each scheme.",
         ),
     ] = False,
+    outages: Annotated[
+        bool,
+        typer.Option(
+            "--outages/--no-outages",
+            help="Also stop all pumps in each scheme's last stage: time to flood.",
+        ),
+    ] = True,
     as_json: JsonOption = False,
 ) -> None:
     """Run all schemes and rank them: what each fails on, wells, discharge, cost.
@@ -53,6 +60,7 @@ def compare(
             say=say,
             figures=figures,
             side_studies=side_studies,
+            outages=outages,
         )
     end(done, as_json)
 

@@ -73,7 +73,8 @@ def compare_page(comparison: Comparison) -> Page | None:
         method=[
             "Each scheme is a run of its own: the same ground, water and stages, its own walls and "
             "wells. Of several stages the worst is told. Schemes that keep all limits come first, "
-            f"then those of the least {comparison.ranked_by}. {comparison.cost_told}".rstrip(),
+            f"then those of the least {comparison.ranked_by}.",
+            *(told for told in (comparison.cost_told, comparison.flood_told) if told),
             f"{solved[0].scheme}: {method_of(first)}",
         ],
         assumptions=list(dict.fromkeys(assumptions)),

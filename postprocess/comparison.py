@@ -16,12 +16,15 @@ from typing import TYPE_CHECKING, Any
 
 from wellring.postprocess.answer import Answer
 from wellring.postprocess.cost_parts import cost_parts
+from wellring.postprocess.flood_answers import FloodAnswers
 from wellring.postprocess.report_headlines import bare_text, limit_text
 from wellring.postprocess.run_folder import ANSWERS_FILE, RunFolder
 
 if TYPE_CHECKING:
     import pandas
 
+FLOOD = "time to flood"
+"""Heading of the time until the water is at formation where all pumps stop in the last stage."""
 _COLUMNS: tuple[tuple[str, str, str], ...] = (
     ("least water below formation", r".*\.dry_margin", "least"),
     ("peak discharge", r"[^.]*\.inflow_total", "most"),
@@ -35,7 +38,6 @@ _COLUMNS: tuple[tuple[str, str, str], ...] = (
     ("largest settlement", r"[^.]*\.settlement_largest", "most"),
     ("worst neighbour", r"(neighbours\.)?(worst_neighbour|worst)", "most"),
     ("day dry", r"[^.]*\.dry_from_day", "most"),
-    ("time to flood", r"(outage\.)?time_to_(flood|formation)", "least"),
 )
 """Heading, pattern of the answers' names, which of several stages is told."""
 
@@ -74,6 +76,8 @@ class SchemeRow:
         value, unit = self.values.get(heading, (None, ""))
         if value is None:
             return "–"
+        if isinstance(value, str):
+            return f"{value} {unit}".rstrip()
         return bare_text(Answer(value, unit, "", heading, self.kinds.get(heading, "")), system)
 
 
@@ -105,6 +109,13 @@ def scheme_row(folder: Path) -> SchemeRow:
     return row
 
 
+def add_flood(row: SchemeRow, told: FloodAnswers) -> None:
+    """Set the time until the pit floods once all pumps stand still [h] into a scheme's row."""
+    hours = told.start_by
+    value = f"> {24 * told.days:g}" if hours is None else float(f"{hours:.3g}")
+    row.values[FLOOD] = (value, "h")
+
+
 def _limit_name(label: str, stages: Sequence[str]) -> str:
     """A limit's name without the stage it is told for."""
     starts = (f"{stage}: " for stage in stages)
@@ -125,6 +136,17 @@ class Comparison:
     rows: list[SchemeRow]
     ranked_by: str
     system: str = "metric"
+
+    @property
+    def flood_told(self) -> str:
+        """What the time to flood means; "" where it is not told."""
+        if not any(FLOOD in row.values for row in self.rows):
+            return ""
+        return (
+            "Time to flood: all pumps stop at once in the last stage, until the water is at "
+            "formation; what it assumes and what it does not judge (the floor may burst before) "
+            "stands in each scheme's outage folder."
+        )
 
     @property
     def cost_told(self) -> str:
@@ -149,7 +171,7 @@ class Comparison:
     @property
     def headings(self) -> list[str]:
         """Headings of values that some scheme has, in order."""
-        order = ["wells", *(heading for heading, _, _ in _COLUMNS)]
+        order = ["wells", *(heading for heading, _, _ in _COLUMNS), FLOOD]
         return [name for name in order if any(name in row.values for row in self.rows)]
 
     @property
@@ -225,7 +247,7 @@ class Comparison:
         for line in [head, *body]:
             lines.append("  ".join(t.ljust(w) for t, w in zip(line, wide, strict=True)).rstrip())
         lines += ["", f"Ranked: schemes that keep all limits first, then by {self.ranked_by}."]
-        lines += [self.cost_told] if self.cost_told else []
+        lines += [told for told in (self.cost_told, self.flood_told) if told]
         for row in self.rows:
             if row.failed:
                 lines.append(f"{row.scheme} was not solved: {row.failed}")

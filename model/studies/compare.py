@@ -14,9 +14,17 @@ from wellring.inputs.read_site import read_site
 from wellring.model.layout import lay_out_schemes
 from wellring.model.result_folders import safe_name
 from wellring.model.run import run, runs_folder, schemes_of
+from wellring.model.run_outage import outage
 from wellring.model.solver import find_solver
 from wellring.model.studies.workers import cores
-from wellring.postprocess.comparison import Comparison, SchemeRow, compare_rows, scheme_row
+from wellring.postprocess.comparison import (
+    Comparison,
+    SchemeRow,
+    add_flood,
+    compare_rows,
+    scheme_row,
+)
+from wellring.postprocess.flood_answers import FloodAnswers
 from wellring.postprocess.tables import write_frame
 
 COMPARE_FOLDER = "compare"
@@ -45,6 +53,15 @@ class Compared:
         return 0 if self.comparison.best else 1
 
 
+@dataclass(frozen=True)
+class _Done:
+    """What a scheme's process tells: why there is no run, why no outage, the outage."""
+
+    failed: str = ""
+    no_flood: str = ""
+    flood: FloodAnswers | None = None
+
+
 def compare(
     site_file: str | Path,
     out: str | Path | None = None,
@@ -54,12 +71,18 @@ def compare(
     say: Callable[[str], None] | None = None,
     figures: bool = True,
     side_studies: bool = False,
+    outages: bool = True,
 ) -> Compared:
     """Run all schemes of a site at the same time and compare them.
 
     Each scheme gets its normal run folder; beside them stands "compare" with the table, the
     ranking and figures: plans side by side, what each costs. A scheme that the solver does not
     answer is listed last, with the reason.
+
+    Parameters
+    ----------
+    outages : also stop all pumps in each scheme's last stage and follow the water; an outage that
+        the solver does not answer leaves its time open and is told by `say`.
 
     Raises
     ------
@@ -87,15 +110,22 @@ def compare(
                 str(found.path),
                 figures,
                 side_studies,
+                outages,
             ): name
             for name in names
         }
         try:
             for job in as_completed(jobs):
-                name, failed = jobs[job], job.result()
-                rows.append(
-                    SchemeRow(name, None, failed) if failed else scheme_row(runs / safe_name(name))
-                )
+                name, done = jobs[job], job.result()
+                failed = done.failed
+                row = SchemeRow(name, None, failed)
+                if not failed:
+                    row = scheme_row(runs / safe_name(name))
+                if done.flood is not None:
+                    add_flood(row, done.flood)
+                if done.no_flood:
+                    tell(f"{name}: time to flood not known: {done.no_flood}")
+                rows.append(row)
                 tell(f"{name}: {'not solved' if failed else 'done'}, {len(rows)} of {len(names)}")
         except BaseException:
             pool.shutdown(wait=False, cancel_futures=True)
@@ -128,10 +158,19 @@ def _run_scheme(
     solver: str,
     figures: bool,
     side_studies: bool,
-) -> str:
-    """In a process of its own: run one scheme; "" or why the solver gave no answer."""
+    outages: bool,
+) -> _Done:
+    """In a process of its own: run one scheme and let its pumps stop."""
     try:
-        run(site_file, name, out, solver=solver, figures=figures, side_studies=side_studies)
+        (done,) = run(
+            site_file, name, out, solver=solver, figures=figures, side_studies=side_studies
+        )
     except SolverFailed as failure:
-        return str(failure)
-    return ""
+        return _Done(str(failure))
+    if not outages:
+        return _Done()
+    try:
+        followed = outage(done.folder, single_wells=False, solver=solver, figures=figures)
+    except SolverFailed as failure:
+        return _Done(no_flood=str(failure))
+    return _Done(flood=followed.answers)

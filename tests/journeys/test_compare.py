@@ -6,10 +6,12 @@ import csv
 import json
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
+from wellring.postprocess.comparison import SchemeRow, add_flood, compare_rows
 from wellring.postprocess.cost_parts import CostParts, cost_parts
 
 PRICES = """
@@ -88,6 +90,41 @@ def test_schemes_are_ranked_and_reasons_told(
     count = told["schemes"][0]["values"]["wells"]["value"]
     assert cost_parts(site.parent / "site.runs" / names[0]).money["installation"] == 900.0 * count
     assert "cost by item" in page.lower()
+
+    # The time to flood is that of the command itself; the deeper water is pumped, the longer it is.
+    runs = site.parent / "site.runs"
+    alone = wellring_process("outage", runs / names[0], "--no-single-wells", "--no-figures",
+                             "--out", tmp_path / "alone", "--json")  # fmt: skip
+    hours = json.loads(alone.out)["standby_must_start_within_hours"]
+    flood = [row["values"]["time to flood"] for row in told["schemes"]]
+    assert hours > 0
+    assert flood[0] == {"value": pytest.approx(hours, rel=5e-3), "unit": "h"}
+    assert flood[1]["value"] == 0.0  # never dry
+    assert (runs / f"{names[0]}.outage 02 dig 2" / "report.html").is_file()
+    assert "Time to flood: all pumps stop at once" in (folder / "compare.txt").read_text()
+
+
+def test_a_pit_that_stays_dry_has_no_time_to_flood() -> None:
+    row = SchemeRow("wall", None)
+    told: Any = SimpleNamespace(start_by=None, days=7.0)
+    add_flood(row, told)
+    assert row.text("time to flood", "metric") == "> 168 h"
+    assert compare_rows("site", [row]).frame()["time to flood [h]"][0] == "> 168"
+
+
+def test_a_price_that_one_scheme_lacks_keeps_cost_from_ranking() -> None:
+    """A wall without a price would make its scheme the cheapest; the same gap in all does not."""
+    rows = [SchemeRow(name, Path(name), holds=True) for name in ("wells", "wall")]
+    for row, cost, flow in zip(rows, (900.0, 100.0), (0.01, 0.02), strict=True):
+        row.values = {"cost": (cost, "crowns"), "peak discharge": (flow, "m3/s")}
+    assert [row.scheme for row in compare_rows("site", rows).rows] == ["wall", "wells"]
+    rows[1].unpriced = ("wall: cut-off",)
+    told = compare_rows("site", rows)
+    assert told.ranked_by == "peak discharge"
+    assert [row.scheme for row in told.rows] == ["wells", "wall"]
+    assert "wall: cut-off (wall). So the cost does not rank." in told.text()
+    rows[0].unpriced = ("wall: cut-off",)
+    assert compare_rows("site", rows).ranked_by == "cost"
 
 
 def test_without_prices_no_cost_is_told_by_item(tmp_path: Path) -> None:
