@@ -1,7 +1,7 @@
-"""C03 to C05, C07b: wells in time, with the default time steps.
+"""C03, C04, C05, C07 (b): wells in time, with the default time steps unless a test says why not.
 
 Theis (1935), Cooper and Jacob (1946), Hantush and Jacob (1955), superposition of Theis for a ring
-and for the recovery after pumping.
+and for the recovery after pumping. The figures are these formulas' own, worked out elsewhere.
 """
 
 import numpy as np
@@ -64,7 +64,10 @@ def one_well(check_site):
     ids=["default", "quick"],
 )
 def test_one_well(solve, within, one_well, grid):
-    """Q 1000 m³/d. The well takes water all over the sand's height: sublayers add cells alone."""
+    """C03, C04: Q 1000 m³/d. The late slope is Cooper and Jacob's 2.3026·Q/(4πT).
+
+    The well takes water all over the sand's height: sublayers add cells alone.
+    """
     one_well.grid = grid
     solved = solve(one_well)
 
@@ -77,6 +80,30 @@ def test_one_well(solve, within, one_well, grid):
     slope = fall("10 m", 10) - fall("10 m", 1)
     within("s a tenfold of time", slope, 0.366468, 2)
     assert theis(1000, 50, 1) == pytest.approx(0.972221, rel=1e-5)
+
+
+def test_reach_of_the_straight_line(solve, check_site, within):
+    """C04: after 30 d the line of s over ln r ends at 1.5·√(T·t/S) (Cooper and Jacob 1946).
+
+    A step of Δ makes the model's clock late by Δ/2 and the reach short by Δ/(4t): default steps of
+    1.5 d take 1.2 %, hence half of that here. The source stands well beyond the reach.
+    """
+    distances = {"10 m": 10.0, "50 m": 50.0, "200 m": 200.0}
+    site = confined(
+        check_site,
+        [(0, 0)],
+        1000.0,
+        {name: (r, 0) for name, r in distances.items()},
+        [{"name": "pumping", "day": 0, "lasts": 30}],
+        {"first_step": 0.2, "longest_step": 0.75},
+        source=20000.0,
+    )
+    site.grid = {"sublayer": THICK, "growth": 1.4}
+    solved = solve(site)
+    fall = [-1 - solved.level_in_time(name, 30) for name in distances]
+    slope, at_one_metre = np.polyfit(np.log(list(distances.values())), fall, 1)
+    within("reach of the line", np.exp(-at_one_metre / slope), 5809.48, 1)
+    within("its slope", -slope, 1000 / (2 * np.pi * T), 2)
 
 
 @pytest.mark.slow
@@ -109,21 +136,25 @@ def test_recovery(solve, check_site, within):
         within(f"s left at 50 m, {day} d", -1 - solved.level_in_time("50 m", day), left, 3)
 
 
-@pytest.mark.slow
-def test_ring_of_wells(solve, check_site, within):
-    """8 wells of 400 m³/d on radius 20 m."""
+@pytest.mark.parametrize(
+    "grid",
+    [pytest.param(None, marks=pytest.mark.slow), {"sublayer": THICK, "cell": 4.0}],
+    ids=["default", "quick"],
+)
+def test_ring_of_wells(solve, check_site, within, grid):
+    """C07 (b): 8 wells of 400 m³/d on radius 20 m; the sum of eight times Theis."""
     angle = np.arange(8) * np.pi / 4
-    solved = solve(
-        confined(
-            check_site,
-            np.column_stack([20 * np.cos(angle), 20 * np.sin(angle)]).tolist(),
-            400.0,
-            {"centre": (0, 0), "off site": (200, 0)},
-            [{"name": "pumping", "day": 0, "lasts": 30}],
-            {},
-            source=12000.0,
-        )
+    site = confined(
+        check_site,
+        np.column_stack([20 * np.cos(angle), 20 * np.sin(angle)]).tolist(),
+        400.0,
+        {"centre": (0, 0), "off site": (200, 0)},
+        [{"name": "pumping", "day": 0, "lasts": 30}],
+        {},
+        source=12000.0,
     )
+    site.grid = grid
+    solved = solve(site)
     within("s at the centre, 1 d", -1 - solved.level_in_time("centre", 1), 4.0439, 3)
     within("s at the centre, 30 d", -1 - solved.level_in_time("centre", 30), 5.77602, 3)
     within("s at 200 m, 30 d", -1 - solved.level_in_time("off site", 30), 3.43096, 3)

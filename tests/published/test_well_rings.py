@@ -1,4 +1,8 @@
-"""C07a and C08: rings of wells. UFC 3-220-05 (2004), figure 4-15 and paragraph 4-2."""
+"""C07 (a) and C08: rings of wells. UFC 3-220-05 (2004), figure 4-15 and paragraph 4-2.
+
+Of figure 4-15 the title was read, not the formulas; those here are Forchheimer's superposition.
+C07 (b), the ring in time, is in `test_pumping_in_time.py`.
+"""
 
 import numpy as np
 
@@ -6,7 +10,7 @@ HALF = 10.0
 
 
 def test_circular_ring_confined(solve, check_site, within):
-    """8 wells of 0.3 m on radius A 20 m, 40 L/s in all, T 2e-3 m²/s, R 500 m.
+    """C07 (a): 8 wells of 0.3 m on radius A 20 m, 40 L/s in all, T 2e-3 m²/s, R 500 m.
 
     Centre s = Q/(2πT)·ln(R/A); well s = (Q/n)/(2πT)·ln(Rⁿ/(n·r_w·Aⁿ⁻¹)) (Forchheimer).
     """
@@ -39,7 +43,7 @@ def test_circular_ring_confined(solve, check_site, within):
 
 
 def test_rectangular_ring_unconfined(solve, check_site, within):
-    """12 wells around 60 × 40 m, K 3e-4, H 15 m, R 350 m; the published Q leaves 9 m at the centre.
+    """C08: 12 wells around 60 × 40 m, K 3e-4, H 15 m, R 350 m; its Q leaves 9 m at the centre.
 
     H² − h² = Σ Qᵢ/(πK)·ln(R/rᵢ).
     """
