@@ -38,7 +38,8 @@ def test_rankin(settlement: float, slope: float, expected: str) -> None:
 
 @pytest.mark.parametrize(
     ("percent", "below", "above"),
-    [  # Boscardin and Cording (1989), as tabulated in doi 10.1186/s40327-018-0062-9, table 1
+    [  # C34: Boscardin and Cording (1989), as tabulated in doi 10.1186/s40327-018-0062-9,
+        # table 1 (read)
         (0.05, "negligible", "very slight"),
         (0.075, "very slight", "slight"),
         (0.15, "slight", "moderate"),

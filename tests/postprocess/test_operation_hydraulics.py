@@ -26,14 +26,14 @@ from wellring.postprocess.settling_tank import settle, settling_velocity, stokes
 
 
 def test_hazen_williams_by_hand() -> None:
-    # 40 L/s in 200 mm, C 120, 100 m: 0.9836 m; 30 L/s in 150 mm: 2.344 m (SI form by hand).
+    # C25: 40 L/s in 200 mm, C 120, 100 m: 0.983557 m (SI form by hand); 30 L/s in 150 mm: 2.344 m.
     assert 100 * hazen_williams(0.04, 0.2, 120) == pytest.approx(0.983557, rel=1e-4)
     assert 100 * hazen_williams(0.03, 0.15, 120) == pytest.approx(2.344, rel=1e-3)
 
 
 def test_darcy_weisbach_by_hand() -> None:
-    # 40 L/s in 200 mm of roughness 0.046 mm at 10 °C: Re 194 834, f 0.01735, 0.71678 m in 100 m
-    # (Colebrook's equation solved elsewhere by bisection).
+    # C25: 40 L/s in 200 mm of roughness 0.046 mm at 10 °C: Re 194 834, f 0.01735, 0.71678 m in
+    # 100 m (Colebrook's equation solved elsewhere by bisection).
     assert 100 * darcy_weisbach(0.04, 0.2, 0.046e-3, 10.0) == pytest.approx(0.71678, rel=2e-3)
 
 
@@ -64,13 +64,16 @@ def test_water_by_tables() -> None:
 
 
 def test_pump_power_by_hand() -> None:
-    # 50 L/s against 25 m at 0.65: 18.865 kW, 452.8 kWh a day, with water of 1000 kg/m³ and 9.81.
+    # C24: 50 L/s against 25 m at 0.65: 18.8654 kW, 452.769 kWh a day, with water of 1000 kg/m³
+    # and 9.81 (ρgQH/η, by hand).
     power = pump_power(0.05, 25.0, 0.65, temperature=4.0)
     assert power == pytest.approx(18.8654e3, rel=1e-4)
     assert weekly_energy(power) / 7 == pytest.approx(452.769, rel=1e-4)
-    # 1800 US gpm against 150 ft: 68.18 hp of water power, gpm · ft/3960 (of 550 ft lbf/s).
+    # C24: 1800 US gpm against 150 ft, as a sample dewatering specification asks of a pressure pump
+    # (zhclg.com, dewatering-and-groundwater-control, materials-6, read): 68.1818 hp of water power,
+    # gpm · ft/3960 (of 550 ft lbf/s); that specification's 110 hp leave an efficiency of 0.62.
     gpm, foot, horse = 3.785411784e-3 / 60, 0.3048, 745.699872
-    assert pump_power(1800 * gpm, 150 * foot, 1.0, 15.6) / horse == pytest.approx(68.18, rel=2e-3)
+    assert pump_power(1800 * gpm, 150 * foot, 1.0, 15.6) / horse == pytest.approx(68.1818, rel=2e-3)
 
 
 def test_stokes_by_hand() -> None:
@@ -125,15 +128,19 @@ def test_pipes_are_as_small_as_the_velocity_allows() -> None:
 
 
 def test_manning_of_a_week() -> None:
-    # 14 pumps: 3 operators at 6 each, 4 at 4 each (common practice, no source).
+    # C35: 14 pumps: 3 operators at 6 each, 4 at 4 each (common practice, no source).
     assert (posts(14, 6), posts(14, 4), posts(12, 6), posts(13, 6), posts(0, 5)) == (3, 4, 2, 3, 0)
     assert (people_per_post(8), people_per_post(12), people_per_post(24)) == (3, 2, 1)
     crew = Manning(8, 40, 3, 8, night_rate=1.25, overtime_rate=1.5)
     assert crew.overtime == 48  # 168 − 3 · 40
     assert crew.paid_hours == 168 + 56 * 0.25 + 48 * 0.5
-    # 4.2 people of 40 h man a post: five leave no overtime, four leave 8 h.
+    # C35: a post takes 168/40 = 4.2 people (arithmetic): five leave no overtime, four leave 8 h.
     assert Manning(8, 40, 5, 8, 1, 2).overtime == 0
     assert Manning(8, 40, 4, 8, 1, 2).overtime == 8
+    # C35: with 12 % absence 4.77273. Who is away 12 % of 40 h is there for 35.2 h of the week.
+    for week, people in ((40.0, 4.2), (35.2, 4.77273)):
+        four = Manning(8, week, 4, 8, 1, 2)
+        assert four.people + four.overtime / week == pytest.approx(people, rel=1e-6)
 
 
 def test_costs_by_hand() -> None:

@@ -1,8 +1,9 @@
 """Stability through a whole run: uplift of a clay plug and flotation of slabs, by hand.
 
-4 m of clay (19 kN/m³) are left under the floor at −4 m, over gravel whose water stands 6.5 m above
-the clay's base. Published uplift: FoS = Σγt/(γw·h) 1.19188 and EN 1997-1 (2.8) used to 0.932237,
-both with γw 9.81 kN/m³.
+C18: 4 m of clay (19 kN/m³) are left under the floor at −4 m, over gravel whose water stands 6.5 m
+above the clay's base. Global factor Σγt/(γw·h) 1.19188; EN 1997-1:2004, 2.4.7.4, expression (2.8)
+(read), used to 0.932237, with the factors 0.9 and 1.0 of its table A.15 (values from memory), so
+that 6.97248 m are permitted. γw is 9.81 kN/m³. Terzaghi's critical gradient of 19.5 kN/m³ 0.987768.
 """
 
 import json
@@ -70,11 +71,24 @@ def test_uplift_by_hand(plug: RunFolder) -> None:
     assert said["02-dig-2.uplift_factor"]["value"] == pytest.approx(1.19188, rel=1e-3)
     assert said["02-dig-2.uplift"]["value"] == pytest.approx(0.932237, rel=1e-3)
     assert said["02-dig-2.uplift"]["ok"] is True
-    allowed = -8.0 + 0.9 * 19 * 4 / WATER
-    assert said["02-dig-2.uplift_head_to_reach"]["value"] == pytest.approx(allowed, abs=0.002)
+    over_base = said["02-dig-2.uplift_head_to_reach"]["value"] + 8.0
+    assert over_base == pytest.approx(6.97248, rel=1e-3)
     assert said["02-dig-2.uplift_relief"]["value"] == 0.0
     assert said["02-dig-2.exit_gradient"]["value"] is None  # tight floor: uplift judges it
     assert said["02-dig-2.heave"]["value"] is None
+
+
+def test_critical_gradient(tmp_path: Path, plain_site: Callable[..., Path]) -> None:
+    """C18: sand of 19.5 kN/m³; the permitted exit gradient is the critical one over a factor."""
+    path = plain_site(tmp_path / "site", cell=4.0, sublayer=2.0)
+    text = path.read_text(encoding="utf-8")
+    text = text.replace("sy = 0.2", 'sy = 0.2\nweight = "19.5 kN/m3"')
+    path.write_text(text + "\n[stability]\nexit_gradient_factor = 1.6\n", encoding="utf-8")
+    (done,) = run(path, out=tmp_path / "runs", figures=False, side_studies=False)
+    answer = done.answers.answers["01-dig-1.exit_gradient"]
+    assert "critical 0.988" in answer.basis
+    assert answer.limit is not None
+    assert 1.6 * answer.limit == pytest.approx(0.987768, rel=1e-3)
 
 
 def test_global_factor_fails_where_partial_factors_pass(plug: RunFolder) -> None:

@@ -1,7 +1,8 @@
-"""C08, C27 and C28: hand formulas that a run quotes."""
+"""C08, C12, C27 and C28: hand formulas that a run quotes."""
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 
 from wellring.inputs.soil_tables import hazen_conductivity, kozeny_carman_conductivity
 from wellring.model.drainage.points import GridPoint
@@ -9,12 +10,12 @@ from wellring.postprocess.closed_form import girinskii
 
 
 def test_hazen():
-    """Hazen (1892, 1911): k [cm/s] = 100·d10² [cm]."""
+    """C28: Hazen (1892, 1911): k [cm/s] = 100·d10² [cm]."""
     assert hazen_conductivity(0.2e-3) == pytest.approx(0.0004, rel=1e-3)
 
 
 def test_kozeny_carman():
-    """Kozeny–Carman after Bear (1972), water of 10 °C."""
+    """C28: Kozeny–Carman after Bear (1972), water of 10 °C."""
     assert kozeny_carman_conductivity(0.2e-3, 0.35) == pytest.approx(0.000169262, rel=5e-3)
     assert kozeny_carman_conductivity(0.2e-3, 0.35, 1.004e-6) == pytest.approx(2.203e-4, rel=5e-3)
 
@@ -40,7 +41,7 @@ def screen(radius, low, high, k):
 
 
 def test_screen_capacity():
-    """Sichardt (1928), value from memory: r 0.15 m, wetted 6 m, k 1e-4 m/s; and 8 m in 2e-4."""
+    """C27: Sichardt (1928), from memory: r 0.15 m, wetted 6 m, k 1e-4 m/s; and 8 m in 2e-4."""
     well = screen(0.15, -20.0, -10.0, 1e-4)
     assert well.screen_capacity(-14.0) == pytest.approx(3.76991e-3, rel=1e-3)
     assert np.ceil(0.03 / well.screen_capacity(-14.0)) == 8
@@ -68,6 +69,25 @@ def test_girinskii_is_dupuit_in_one_layer(high, low):
     layer = (np.array([25.0]), np.array([0.0]), np.array([2e-4]))
     rise = girinskii(high, *layer, 0.0) - girinskii(low, *layer, 0.0)
     assert rise == pytest.approx(2e-4 * (high**2 - low**2) / 2, rel=1e-12)
+
+
+@pytest.mark.parametrize(("open_fall", "full_fall"), [(4.0, 3.33333), (2.83485, 2.5)])
+def test_girinskii_is_jacobs_correction(within, open_fall, full_fall):
+    """C12: in 12 m of open sand s − s²/(2H), as if the sand stayed full (Jacob 1944).
+
+    The published pairs, one read from left to right and one from right to left. The model itself
+    is asked the same in `test_dupuit.py`.
+    """
+    k, high = 2e-4, 12.0
+    layer = (np.array([20.0]), np.array([0.0]), np.array([k]))
+
+    def full(fall):
+        rise = girinskii(high, *layer, 0.0) - girinskii(high - fall, *layer, 0.0)
+        return rise / (k * high)
+
+    within("as if full", full(open_fall), full_fall, 0.1)
+    found = brentq(lambda fall: full(fall) - full_fall, 0.0, high)
+    within("with the open surface", found, open_fall, 0.1)
 
 
 def test_girinskii_is_thiem_in_a_full_layer():
