@@ -104,6 +104,7 @@ def test_names_in_the_report_run_nothing(
 ) -> None:
     """The same sizing, taken up again without a solve, with a name that would run if it could."""
     from wellring.model.studies.size import size
+    from wellring.model.studies.sizing.programme import Planned
     from wellring.model.studies.sizing.size_page import size_page
 
     site, _ = sized
@@ -121,8 +122,13 @@ def test_names_in_the_report_run_nothing(
     told = size_page(done).told  # solves ran out: that says nothing of what the wells can do
     assert "0.40 m too high" not in told
     assert "It does not mean that there are none" in told
+    done.search.planned = Planned(step.flows, 0.0, {0: 0.3})  # no programme has an answer either
+    told = size_page(done).told
+    assert "0.40 m too high" in told
+    assert "the nearest that was solved" in done.text()
     done.search.blocked = True
     page = size_page(done)
+    assert "the nearest that was solved" not in done.text()
     assert page.verdict is False
     assert "0.40 m too high" in page.told  # 0.4 m less the reserve of 5 mm
     clean(page.html())
@@ -255,3 +261,14 @@ def test_least_cost_weighs_wells_against_water(
 
     assert cost(told) < cost(least)
     assert any("no quotation" in text for text in told["warnings"])
+
+
+@pytest.mark.parametrize(
+    ("excess", "text"),
+    [(2e-4, "0.02 % over its limit"), (0.034, "3.4 % over its limit"),
+     (0.25, "25 % over its limit"), (6.8, "7.8 times its limit")],
+)  # fmt: skip
+def test_a_share_over_its_limit_is_told_in_plain_figures(excess: float, text: str) -> None:
+    from wellring.model.studies.sizing.result import Blocker
+
+    assert Blocker("fen, drawdown", excess, "1").words() == f"fen, drawdown: {text}"

@@ -287,7 +287,13 @@ class Sized:
         more = len(self.blockers()) - len(told)
         if not told:
             return self.verdict_text()
-        return f"{'; '.join(told)}{f'; and {more} more' if more > 0 else ''}."
+        if not self.search.blocked:
+            head = "Not found within the solves allowed. The nearest passes"
+        elif self.dig_holds:
+            head = "These wells keep the dig dry, but not all limits. Passed are"
+        else:
+            head = "These wells do not"
+        return f"{head}: {'; '.join(told)}{f'; and {more} more' if more > 0 else ''}."
 
     def most_of(self, candidate: int) -> float:
         """The most a candidate could give with its whole screen under water [m³/s]."""

@@ -93,7 +93,7 @@ def _headlines(done: Sized, show: str) -> list[Headline]:
         Headline(
             asked, word,
             f"{used} of {of} wells, {peak} in the stage that needs most. {done.verdict_text()}"
-            if done.found else f"These wells do not. {done.blocked_text()}",
+            if done.found else done.blocked_text(),
             BASIS,
         )
     ]  # fmt: skip
@@ -132,7 +132,7 @@ def _lead(done: Sized, sections: Sections, stages: dict[str, str]) -> list[Subje
 
     if blockers:
         table: Table = (
-            ["limit", "passed by at least", "where"],
+            ["limit", "passed by", "where"],
             [[said(b.text), said(b.amount()), said(b.where.strip())] for b in blockers],
         )
         lead.append(sections.subject("What blocks", tables={"blocked_by": table}))
