@@ -244,19 +244,23 @@ class Sized:
         if step is not None:
             lines += ["", "Wells"]
             lines += self._well_lines(step, flow)
-        if self.found and step is not None and step.broken:
-            answers = step.outcome.answers
+        if step is not None and (more := self.fail_unasked(step)):
             lines += ["", "Limits that were not asked for, and fail:"]
-            lines += [
-                f"  - {shown_text(answers[name]['label'], system)}"
-                for name in step.broken
-                if name in answers
-            ]
+            lines += [f"  - {shown_text(text, system)}" for text in more]
         if self.written is not None:
             lines += ["", f"Scheme '{self.new_scheme}' in {self.written}; run it with",
                       f'  wellring run {self.written} --scheme "{self.new_scheme}"']  # fmt: skip
         lines += [f"Note: {shown_text(text, system)}" for text in self.warnings]
         return "\n".join(lines) + "\n"
+
+    def fail_unasked(self, step: Step) -> list[str]:
+        """Labels of the answers that fail a limit which the search does not keep."""
+        answers = step.outcome.answers
+        return [
+            str(answers[name]["label"])
+            for name in step.broken
+            if name in answers and not self.search.asked(name)
+        ]
 
     def _saved(self) -> list[str]:
         """How much less is pumped than by the scheme as it stands, and at equal rates."""

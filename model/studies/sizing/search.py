@@ -314,7 +314,7 @@ class Search:
         broken = [name for name, told in outcome.answers.items() if told.get("ok") is False]
         excess, short = self._judged(point, flows)
         held = (
-            not any(self._must_hold(name) for name in broken)
+            not any(self.asked(name) for name in broken)
             and not bool(short.any())
             and self.rows.dig_holds(excess)
         )
@@ -327,7 +327,8 @@ class Search:
         )
         return done
 
-    def _must_hold(self, name: str) -> bool:
+    def asked(self, name: str) -> bool:
+        """Whether an answer of this name is one that the search must keep within its limit."""
         if name.startswith("neighbours."):
             return self.keep_neighbours
         return name.rpartition(".")[2] in DIG
