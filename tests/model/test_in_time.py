@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import csv
 import json
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +15,7 @@ from wellring.inputs.drainage import Pump
 from wellring.model.drainage.points import GridPoint, PointDrive, PointState
 from wellring.model.drainage.pump_curve import curve_of
 from wellring.model.run import Run, run
+from wellring.model.solver_output import spoilt
 from wellring.model.start_site import start_site
 from wellring.model.transient import pump_rows
 from wellring.postprocess.in_time import follow
@@ -41,6 +43,20 @@ def test_stretches_of_time_follow_the_stages(early):
     assert [(phase.begins, phase.ends) for phase in phases] == [(-14, 0), (0, 21), (21, 111)]
     assert [phase.formation for phase in phases] == [None, 1.0, -1.5]
     assert all(abs(phase.discrepancy) < 0.1 for phase in phases)
+
+
+@pytest.mark.parametrize("name", ["gwf.hds", "wells.csv", "budget.csv"])
+def test_a_last_step_that_is_cut_off_is_seen(early, name, tmp_path):
+    """What is left is whole steps and whole lines, as a copy broken off between two writes is."""
+    phase = early.reader.ledger.phases[-1].folder
+    folder = Path(shutil.copytree(early.folder / "mf6" / phase, tmp_path / "phase"))
+    assert spoilt(folder) == ""
+    whole, grid = (folder / name).read_bytes(), early.reader.ledger.grid
+    last = grid.nlay * (52 + 8 * grid.nrow * grid.ncol)
+    if name != "gwf.hds":
+        last = len(whole.splitlines(keepends=True)[-1])
+    (folder / name).write_bytes(whole[:-last])
+    assert "the last step of the heads" in spoilt(folder)
 
 
 def test_ends_at_the_steady_state(early):

@@ -79,6 +79,29 @@ def test_what_is_spoilt_is_told(kind: str, stage: Path) -> None:
     gc.collect()
 
 
+def ends_of_records(budget: Path) -> list[int]:
+    """Where records of a budget begin after the first, by flopy's own reading of it."""
+    with flopy.utils.CellBudgetFile(budget, precision="double") as file:
+        return [int(place) for place in file.iposheader[1:]]
+
+
+@pytest.mark.parametrize("stage_index", [0, -1])
+def test_a_budget_cut_between_two_records(stage_index: int, start_run: Run, tmp_path: Path) -> None:
+    """Each record that is left is whole; what is missing is named."""
+    folder = Path(
+        shutil.copytree(sorted((start_run.folder / "mf6").iterdir())[stage_index], tmp_path / "s")
+    )
+    budget, whole = folder / "gwf.bud", (folder / "gwf.bud").read_bytes()
+    cuts = ends_of_records(budget)
+    assert cuts
+    for cut in cuts:
+        budget.write_bytes(whole[:cut])
+        assert "gwf.bud: it is cut short: flows of" in spoilt(folder)
+        assert "GHB_1" in spoilt(folder) or "MAW" in spoilt(folder)
+    budget.write_bytes(whole)
+    assert spoilt(folder) == ""
+
+
 @pytest.mark.parametrize("name", ["gwf.hds", "gwf.bud"])
 def test_cut_anywhere(name: str, stage: Path) -> None:
     """At sixty places of the heads and of the budget."""
