@@ -14,9 +14,11 @@ from wellring.postprocess.consolidation import SLOW
 
 Floats = NDArray[np.float64]
 
-PARTS = 12
-"""Sublayers of a clay: exact in time they settle within 0.8 % of the final settlement of Terzaghi's
-series from T_v 0.001 on; 8 sublayers within 1.7 %, 12 of the same height within 2.9 %."""
+PARTS, EVEN = 14, 0.1
+"""Sublayers of a clay, and the part of each height that is the same for all: exact in time they
+settle within 0.6 % of the final settlement of Terzaghi's series from T_v 0.001 on, and within 1.4 %
+of the settlement so far from T_v 0.1 on. 12 sublayers: 0.8 % and 1.9 %; 14 of the same height:
+2.5 % and 1.3 %."""
 THIN = 0.01
 """Least height [m] of a sublayer."""
 
@@ -38,14 +40,15 @@ def clay_surfaces(
 
     Returns
     -------
-    Heights go with a cosine, from 2 % of the clay at its edges to 13 % in its middle. A clay too
+    Heights go with a cosine, from 2 % of the clay at its edges to 11 % in its middle. A clay too
     thin for that is halved, or left whole.
     """
     found = [np.zeros((0, levels.shape[1]))]
     if description.time is None:
         return found[0]
     parts = max(round(PARTS / coarser), 2)
-    share = 0.5 * (1 - np.cos(np.pi * np.arange(1, parts) / parts))[:, None]
+    even = np.arange(1, parts)[:, None] / parts
+    share = EVEN * even + (1 - EVEN) * 0.5 * (1 - np.cos(np.pi * even))
     for index, name in enumerate(soil_of_unit):
         if description.soils[name].compression is None or values[name].kv >= SLOW:
             continue

@@ -60,6 +60,24 @@ def test_degree_of_consolidation(u, tv, within):
     within("U", float(degree_of_consolidation(np.array(tv))), u, 0.02)
 
 
+@pytest.mark.parametrize(("days", "published"), [(100, 3.56823), (500, 7.6395), (1000, 9.3126)])
+def test_clay_between_lowered_aquifers(days, published, within):
+    """C23: MODFLOW 6's example ex-gwf-csub-p02a (read), there a delay interbed; Terzaghi's series.
+
+    1 m of clay, Kv 2.5e-6 m/d, inelastic specific storage 0.01 1/m = m_v·γ_w, heads above and below
+    it lowered by 1 m at once. Followed by the model's own pressures in `test_csub.py`.
+    """
+    mv = 0.01 / WATER_UNIT_WEIGHT
+    law = one_law(mv=mv, kv=2.5e-6 / 86400)
+    cv = law.consolidation(np.zeros((1, 1), np.int16), np.array([[mv]])).item()
+    final = settle(law, 1.0, 60e3, 60e3 + WATER_UNIT_WEIGHT)
+    active, slow = np.ones((3, 1), bool), np.array([[False], [True], [False]])
+    kv = np.array([[1e-3], [law.kv[0]], [1e-3]])
+    rate, _ = consolidation_rate(active, slow, np.ones((3, 1)), kv, np.full((3, 1), cv))
+    u = degree_of_consolidation(rate[1] * days * 86400).item()
+    within(f"{days} d [mm]", 1e3 * final * u, published, 2)
+
+
 def test_early_and_late_parts_of_the_series_meet():
     tv = np.linspace(0.0, 4.0, 4001)
     got = degree_of_consolidation(tv)

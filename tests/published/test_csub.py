@@ -6,6 +6,7 @@ sums over the same heads. The levels in sand and gravel fall in small steps, eac
 steady flow; CSUB linearises its logarithm a step, so the steps must be small.
 Source of CSUB: Hughes et al. (2022), USGS Techniques and Methods 6-A62. Its stress is that at a
 cell's bottom, ours the mean of a cell: cells of 0.1 m keep that apart by less than 0.5 %.
+C23, CSUB's delay interbed, is the last test here.
 """
 
 import subprocess
@@ -15,10 +16,11 @@ import flopy
 import numpy as np
 import pytest
 
-from wellring.inputs.units import WATER_UNIT_WEIGHT
+from wellring.inputs.units import DAY, WATER_UNIT_WEIGHT
 from wellring.postprocess.compressibility import Laws
 from wellring.postprocess.effective_stress import Weights, effective_stress
 from wellring.postprocess.run_folder import StageGrid
+from wellring.postprocess.settlement import settlement_from_heads
 
 EDGES = np.concatenate(
     [np.linspace(0, -5, 26), np.linspace(-5, -8, 31)[1:], np.linspace(-8, -12, 9)[1:]]
@@ -29,6 +31,11 @@ STEPS = 120
 START, SAND, GRAVEL = -1.0, -4.0, -6.0
 SATURATED = {"sand": 20e3, "clay": 17e3, "gravel": 21e3}
 SY = {"sand": 0.20, "clay": 0.03, "gravel": 0.25}
+
+INTERBED = {100.0: 3.56823, 500.0: 7.6395, 1000.0: 9.3126}
+"""Days and published compaction [mm] of C23."""
+SKV, INTERBED_K, FALL = 0.01, 2.5e-6, 1.0
+"""Inelastic specific storage [1/m] and Kv [m/d] of its interbed, fall of heads around it [m]."""
 
 
 def soil_of_cells() -> list[str]:
@@ -128,3 +135,106 @@ def test_clay_between_lowered_sands(tmp_path, solver, within):
     # Well into virgin compression, and not by the preconsolidated part alone.
     assert (last > 1.15 * bears)[CLAY].all()
     within("compaction of the clay", ours, csub, 1.0)
+
+
+def delay_interbed(folder: Path, solver: Path) -> list[float]:
+    """CSUB's compaction [mm] of its delay interbed on the days of :data:`INTERBED`."""
+    sim = flopy.mf6.MFSimulation(sim_ws=str(folder), exe_name=str(solver))
+    ends = list(INTERBED)
+    lengths = np.diff([0.0, *ends])
+    periods = [(length, 60, 1.05) for length in lengths]
+    flopy.mf6.ModflowTdis(sim, nper=len(periods), perioddata=periods, time_units="days")
+    flopy.mf6.ModflowIms(
+        sim,
+        outer_maximum=1000,
+        outer_dvclose=1e-9,
+        inner_dvclose=1e-9,
+        linear_acceleration="bicgstab",
+    )
+    model = flopy.mf6.ModflowGwf(sim, modelname="gwf", newtonoptions="newton")
+    flopy.mf6.ModflowGwfdis(model, nlay=1, nrow=1, ncol=3, top=0.0, botm=-1000.0)
+    flopy.mf6.ModflowGwfic(model, strt=0.0)
+    flopy.mf6.ModflowGwfnpf(model, k=1e6)
+    flopy.mf6.ModflowGwfsto(model, ss=0.0, transient={0: True})
+    flopy.mf6.ModflowGwfchd(model, stress_period_data=[((0, 0, 0), 0.0), ((0, 0, 2), 0.0)])
+    # The interbed begins, and has borne, one metre above the head that is held around it.
+    flopy.mf6.ModflowGwfcsub(
+        model,
+        head_based=True,
+        ndelaycells=39,
+        ninterbeds=1,
+        beta=0.0,
+        cg_ske_cr=0.0,
+        packagedata=[
+            (0, (0, 0, 1), "delay", FALL, 1.0, 1.0, SKV, 1e-5, 0.45, INTERBED_K, FALL)
+        ],
+        compaction_filerecord="compaction.bin",
+    )  # fmt: skip
+    flopy.mf6.ModflowGwfoc(model, head_filerecord="gwf.hds", saverecord=[("head", "last")])
+    sim.write_simulation(silent=True)
+    done = subprocess.run([solver], cwd=folder, capture_output=True, text=True, check=False)
+    assert "Normal termination" in done.stdout, done.stdout[-2000:]
+    with flopy.utils.HeadFile(folder / "compaction.bin", text="CSUB-COMPACTION") as file:
+        when = np.array(file.get_times())
+        steps = [int(np.argmin(np.abs(when - day))) for day in ends]
+        assert when[steps] == pytest.approx(ends)
+        return [1e3 * float(file.get_data(idx=step)[0, 0, 1]) for step in steps]
+
+
+@pytest.mark.filterwarnings("ignore::DeprecationWarning")
+def test_interbed_in_time(tmp_path, solver, solve, check_site, within):
+    """C23: 1 m of clay, Kv 2.5e-6 m/d, 0.01 1/m, heads around it lowered by 1 m, followed in time.
+
+    MODFLOW 6's example ex-gwf-csub-p02a (read): CSUB's delay interbed, τ = (b/2)²·Ss/Kv = 1000 d;
+    the figures are b·Ss·Δh·U(t/τ) of Terzaghi's series (Hoffmann et al. 2003). Our models have no
+    interbeds. The same clay is a layer of its own between two sands, drained at both ends, under a
+    cap whose water stays where it is; the pressures in its sublayers give the settlement.
+    """
+    stiff = {"kh": 1e-3, "kv": 1e-3, "compression": {"e_oed": "900 MPa"}, "ss": 1e-6}
+    k = INTERBED_K / DAY
+    soft = {"mv": SKV / WATER_UNIT_WEIGHT}
+    lowered = START - FALL
+    solved = solve(
+        check_site(
+            ground=0.0,
+            layers=[("cap", -20.0), ("sand", -30.0), ("clay", -31.0), ("gravel", -40.0)],
+            soils={
+                "cap": {"kh": 1e-13, "kv": 1e-13},
+                "sand": stiff,
+                "clay": {"kh": k, "kv": k, "ss": SKV, "compression": soft},
+                "gravel": stiff,
+            },
+            level=START,
+            pit=check_site.square(5.0),
+            source_distance=100.0,
+            boundaries=[
+                {
+                    "kind": "fixed_head",
+                    "polygon": check_site.square(200.0),
+                    "head": "fall.csv",
+                    "soils": ["sand", "gravel"],
+                }
+            ],
+            files={"fall.csv": f"day,head\n-1,{START}\n0,{START}\n0.1,{lowered}\n2000,{lowered}\n"},
+            points={"street": (50.0, 0.0, -25.0)},
+            stages=[{"name": "low", "day": 0, "lasts": 1000}],
+            time={"first_step": 0.1},
+            grid={"cell": 10.0, "growth": 2.0, "sublayer": 20.0},
+        )
+    )
+    reader = solved.folder
+    (street,) = reader.ledger.points
+    cells = np.array([reader.plan_cell(street.x, street.y)], dtype=np.intp)
+    (phase,) = reader.ledger.phases
+    course = [
+        (day, 1e3 * float(parts["clay"][0]))
+        for day, parts in settlement_from_heads(
+            reader, solved.results, reader.heads_in_time(phase), cells
+        )
+    ]
+    days, settled = np.array(course).T
+    csub = delay_interbed(tmp_path / "csub", solver)
+    for (day, published), other in zip(INTERBED.items(), csub, strict=True):
+        ours = float(np.interp(day, days, settled))
+        within(f"our clay, {day:g} d [mm]", ours, published, 2)
+        within(f"CSUB's interbed, {day:g} d [mm]", other, published, 2)
