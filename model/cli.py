@@ -40,8 +40,8 @@ class _Commands(TyperGroup):
         except WellringError as error:
             tell(str(error))
             raise typer.Exit(error.exit_code) from None
-        except KeyboardInterrupt:
-            tell("Stopped. Nothing half-finished was left among the results.")
+        except KeyboardInterrupt as stop:
+            tell(f"Stopped. Nothing half-finished was left among the results. {stop}".rstrip())
             raise typer.Exit(130) from None
         except BrokenPipeError:  # the reader of our output has gone, as with `| head`
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

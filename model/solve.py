@@ -152,20 +152,23 @@ def _polish(
     for share, head_closure in _TIGHTER:
         warm = np.where(np.abs(heads) < 1e20, heads, start)
         flow_closure = min(_FLOW_CLOSURE, share * max(best.total_in, 1e-8))
+        before = best
         # An answer that stands as it is is not worth the slow way.
         for polish in POLISH[: 1 + (abs(best.discrepancy) > MASS_BALANCE_LIMIT)]:
             attempt = _try(
                 polish, folder, solver, warm, flow_closure, name, progress, time_limit, head_closure
             )
             attempts.append(attempt)
+            if abs(attempt.discrepancy) < abs(best.discrepancy):
+                # Still water comes nearer from closure to closure before its budget closes.
+                heads, best = read_heads(folder), attempt
+                kept = (polish, warm, flow_closure, head_closure)
             if attempt.answered:
                 break
-        else:
-            break
-        if abs(attempt.discrepancy) >= abs(best.discrepancy):
+        if attempt.answered and attempt is not best:
             attempt.answered = False
-            continue
-        heads, best, kept = read_heads(folder), attempt, (polish, warm, flow_closure, head_closure)
+        elif best is before:
+            break
         if abs(best.discrepancy) <= _CLOSED:
             return heads
     if best.answered and attempts[-1] is not best:

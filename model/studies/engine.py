@@ -79,6 +79,8 @@ class Study:
                     self.store.put(variant, outcome)
                     progress.add(outcome)
                     self.say(progress.text())
+            except KeyboardInterrupt:
+                raise KeyboardInterrupt(progress.kept_text(self.store.folder)) from None
             finally:
                 crew.close()
         return progress
@@ -145,6 +147,13 @@ class Progress:
         self.solved += 1
         self.failed += bool(outcome.failed)
         self.solver_seconds += outcome.solver_seconds
+
+    def kept_text(self, folder: Path) -> str:
+        """What a study that is stopped leaves, in one sentence."""
+        return (
+            f"{self.there + self.solved} of {self.wanted} variants are kept in {folder}: the same "
+            "command goes on from there."
+        )
 
     def text(self) -> str:
         """In one line, with the time left once some are done."""

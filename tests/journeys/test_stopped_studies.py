@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import random
+import re
 import shutil
 import signal
 import subprocess
@@ -110,6 +111,38 @@ def stopped_and_taken_up(command: str, site: Path, solver: Any, stops: int, seed
 @pytest.mark.parametrize("command", ["compare", "vary"])
 def test_stopped_twice(command: str, site: Path, solver: Any) -> None:
     stopped_and_taken_up(command, site, solver, stops=2, seed=3)
+
+
+@pytest.mark.parametrize("stop", STOPS)
+def test_a_stopped_study_says_what_it_kept(stop: signal.Signals, site: Path, solver: Any) -> None:
+    """And when it is taken up again none of these is solved anew."""
+    variants = site.with_name("site.vary") / "variants"
+    process = begin("vary", site, solver)
+    deadline = time.monotonic() + 120
+    while len(kept(variants)) < 4 and time.monotonic() < deadline:
+        time.sleep(0.05)
+    process.send_signal(stop)
+    _, said = process.communicate(timeout=120)
+    assert process.returncode == STOPPED, said
+    told = re.search(r"Stopped\..* (\d) of 8 variants are kept in .*variants: the same", said)
+    assert told, said
+    before = kept(variants)
+    assert len(before) in (int(told[1]), int(told[1]) + 1)  # and the base case beside them
+    process = begin("vary", site, solver)
+    _, said = process.communicate(timeout=300)
+    assert process.returncode in (0, 1), said
+    assert f"variant {told[1]} of 8, {told[1]} were there before" in said
+    after = kept(variants)
+    assert {name: after[name] for name in before} == before
+
+
+def kept(variants: Path) -> dict[str, int]:
+    """The variants that are there, and when each was written."""
+    return {
+        path.name: path.stat().st_mtime_ns
+        for path in variants.glob("*")
+        if not path.name.startswith(".")
+    }
 
 
 @pytest.mark.slow
