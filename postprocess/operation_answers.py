@@ -11,6 +11,9 @@ from wellring.postprocess.pump_power import weekly_energy
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.settling_tank import STOKES_REYNOLDS
 
+FIRST_DAYS = 1.3
+"""Flow of the first days over that of the steady state, as a rule (UFC 3-220-05, 2004, para. 4-1f:
+about 30 percent larger)."""
 NO_QUOTATION = "from the prices in [operations]; an estimate, no quotation"
 
 
@@ -184,10 +187,19 @@ def _cost_notes(run: RunFolder, stages: Sequence[StageOperation], part: Part) ->
     if missing and any(item.price is not None for item in items):
         part.warnings.append(f"not in the cost, for want of a price: {', '.join(missing)}")
     given = run.description.operations
-    if given.discharge_limit is not None and any(stage.water.peak is None for stage in stages):
+    limit = given.discharge_limit
+    steady = [stage for stage in stages if stage.water.peak is None]
+    if limit is not None and steady:
+        beyond = [
+            stage.entry.name
+            for stage in steady
+            if stage.water.steady <= limit < FIRST_DAYS * stage.water.steady
+        ]
         part.warnings.append(
-            "the discharge limit is held against the steady state; the first days give more: add "
-            "[time] to know the peak"
+            "the discharge limit is held against the steady state; the first days give more, about "
+            f"{FIRST_DAYS - 1:.0%} as a rule (UFC 3-220-05, para. 4-1f)"
+            + (f", which would exceed it in {', '.join(beyond)}" if beyond else "")
+            + ": add [time] to know the peak"
         )
 
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from wellring.inputs.drainage import DeepWells, Pump, WellLoss
 from wellring.model.drainage.method import Method, Placement, Range
+from wellring.model.drainage.penetration import short_screens
 from wellring.model.drainage.points import GridPoint
 from wellring.model.drainage.pump_curve import SHUT_OFF, curve_of
 from wellring.model.drainage.screens import SkinOf, no_skin, ring_skin, screened_points
@@ -110,4 +111,5 @@ METHOD = Method(
         "tighter ground gives a well too little, more pervious ground more than a pump lifts",
     ),
     _notes,
+    other_warnings=short_screens,
 )

@@ -93,6 +93,7 @@ class Method:
     other_range : the range of use of one such table where it differs, else None.
     lowering : how far one such table lowers or lifts the water [m], or None where it does not say.
     screened_k : the kh [m/s] that its range is about, or None where there is none.
+    other_warnings : what else leaves the method's range of use, of one such table and its points.
     """
 
     table: type[Any]
@@ -103,6 +104,9 @@ class Method:
     lowering: Callable[[Any], float | None] = lambda table: None
     screened_k: Callable[[Placement, Sequence[GridPoint]], float | None] = lambda place, points: (
         mean_screened_k(points)
+    )
+    other_warnings: Callable[[Any, Placement, Sequence[GridPoint]], Sequence[str]] = (
+        lambda table, place, points: ()
     )
 
     def warnings(self, table: Any, place: Placement, points: Sequence[GridPoint]) -> list[str]:
@@ -115,6 +119,7 @@ class Method:
         lowering = self.lowering(table)
         if lowering is not None:
             found.append(range_of_use.deeper(table.method, lowering))
+        found += self.other_warnings(table, place, points)
         return [f"{place.label}: {text}" for text in found if text is not None]
 
 

@@ -9,10 +9,12 @@ import numpy as np
 import pytest
 from shapely import Polygon
 
+from wellring.inputs.operations import Operations
 from wellring.model.run import Run
 from wellring.model.run import run as run_site
-from wellring.postprocess.operations import operate
+from wellring.postprocess.operations import assess_operations, operate
 from wellring.postprocess.pipe_losses import PipeLaw, water_density
+from wellring.postprocess.stage_results import read_results
 
 RING = {"ring": {"offset": 1.0, "count": 8}, "diameter": "300 mm"}
 PRICES = """
@@ -186,6 +188,25 @@ def test_sump_lifts_from_formation_and_recharge_is_not_discharged(run_with: Runs
     assert any("the pit floods" in text for text in run.answers.warnings)
 
 
+def test_what_the_first_days_give_beyond_the_steady_state_is_told(run_with: Runs) -> None:
+    """C29: about 30 % more, a rule of thumb (UFC 3-220-05, 2004, para. 4-1f, read)."""
+    well = {"method": "deep wells", **RING, "screen": [-11.0, -2.0], "hold": -6.0}
+    reader = run_with(well, more="\n[operations]\n").reader
+    results = read_results(reader)
+    steady = assess_operations(reader, results).answers["01-dig-1.discharge_steady"].value
+    assert isinstance(steady, float)
+
+    def told(limit: float) -> list[str]:
+        given = Operations(discharge_limit=limit)
+        other = reader.description.model_copy(update={"operations": given})
+        warnings = assess_operations(reader.reassessed(other, {}), results).warnings
+        return [text for text in warnings if "about 30% as a rule (UFC 3-220-05" in text]
+
+    for share, exceeds in ((1.31, False), (1.29, True), (0.99, False)):
+        (text,) = told(share * steady)
+        assert ("would exceed it in dig 1" in text) == exceeds, share
+
+
 def test_volume_and_peak_come_from_the_run_in_time(run_with: Runs) -> None:
     run = run_with(
         {"method": "deep wells", **RING, "screen": [-11.0, -2.0], "hold": -6.0},
@@ -196,6 +217,7 @@ def test_volume_and_peak_come_from_the_run_in_time(run_with: Runs) -> None:
     value = {name: answer.value for name, answer in run.answers.answers.items()}
     pumped = rows(run, "time")
     assert value["01-dig-1.discharge_peak"] > value["01-dig-1.discharge_steady"]
+    assert not any("add [time] to know the peak" in text for text in run.answers.warnings)
     steady = value["01-dig-1.discharge_steady"] * 10 * 86400
     assert value["discharge_volume"] > 1.001 * steady
     name = next(key for key in pumped[0] if key.endswith("[m3]"))
