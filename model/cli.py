@@ -70,6 +70,37 @@ app = typer.Typer(
 )
 
 
+def _tell_version(asked: bool) -> None:
+    if not asked:
+        return
+    from wellring.inputs.faults import SolverMissing
+    from wellring.model.own_version import own_version
+    from wellring.model.solver import find_solver
+
+    typer.echo(f"wellring {own_version()}")
+    try:
+        found = find_solver(fetch=False, say=lambda text: None)
+        typer.echo(f"MODFLOW 6 {found.version}, {found.origin}")
+    except SolverMissing:
+        typer.echo("MODFLOW 6: none that runs here; `wellring solver` gets one or says why")
+    raise typer.Exit()
+
+
+@app.callback()
+def _before_every_command(
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version",
+            help="Tell the versions of wellring and of the MODFLOW 6 it would use, and leave.",
+            callback=_tell_version,
+            is_eager=True,
+        ),
+    ] = False,
+) -> None:
+    pass
+
+
 @app.command()
 def start(
     folder: Annotated[Path, typer.Argument(help="Folder to make.", metavar="DIR")],

@@ -13,7 +13,6 @@ import shutil
 import time
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -28,6 +27,7 @@ from wellring.inputs.site import Scheme
 from wellring.inputs.stiffness_file import read_stiffness
 from wellring.model.layout import Layout, lay_out_schemes
 from wellring.model.make_ledger import make_ledger
+from wellring.model.own_version import own_version
 from wellring.model.phases import phase_assumptions
 from wellring.model.readable_run import check_readable
 from wellring.model.result_folders import fresh_folder, keep_failed, put_in_place, safe_name
@@ -311,15 +311,11 @@ def provenance_of(
     sides: dict[str, Any],
 ) -> dict[str, Any]:
     """What run.json holds: inputs, solver, how each stage was solved, assumptions."""
-    try:
-        own = version("wellring")
-    except PackageNotFoundError:
-        own = "unknown"
     return {
         "site": site.name,
         "scheme": layout.scheme.name,
         "invented": site.description.site.invented,
-        "wellring": own,
+        "wellring": own_version(),
         "solver": {
             "name": "MODFLOW 6",
             "version": solver.version,

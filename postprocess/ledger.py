@@ -13,6 +13,17 @@ from pathlib import Path
 from typing import Any
 
 LEDGER_FILE = "ledger.json"
+FORMAT = 1
+"""Of the run folder as a whole, written into its ledger. One more wherever older wellrings would
+read the folder wrongly or not at all; a ledger that tells none is of the first."""
+
+
+class NewerFormat(ValueError):
+    """A run folder was written by a newer wellring; `format` is the number it tells."""
+
+    def __init__(self, number: int):
+        self.format = number
+        super().__init__(f"format {number}")
 
 
 @dataclass(frozen=True)
@@ -195,8 +206,9 @@ class Ledger:
 
     def write(self, folder: Path) -> None:
         """Write the ledger into a run folder."""
+        told = {"format": FORMAT, **asdict(self)}
         (folder / LEDGER_FILE).write_text(
-            json.dumps(asdict(self), ensure_ascii=False, separators=(",", ":")), encoding="utf-8"
+            json.dumps(told, ensure_ascii=False, separators=(",", ":")), encoding="utf-8"
         )
 
     @classmethod
@@ -206,8 +218,16 @@ class Ledger:
         Raises
         ------
         FileNotFoundError, ValueError, KeyError, TypeError : it is not there or not a ledger.
+        NewerFormat : a newer wellring wrote it.
         """
         raw = json.loads((folder / LEDGER_FILE).read_text(encoding="utf-8"))
+        if not isinstance(raw, dict):
+            raise TypeError("no table")
+        number = raw.pop("format", 1)
+        if not isinstance(number, int) or number < 1:
+            raise ValueError("format")
+        if number > FORMAT:
+            raise NewerFormat(number)
         return cls(
             **{
                 **raw,

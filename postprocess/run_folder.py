@@ -19,7 +19,14 @@ from numpy.typing import NDArray
 
 from wellring.inputs.faults import FaultLog
 from wellring.inputs.units import DAY
-from wellring.postprocess.ledger import LEDGER_FILE, Ledger, PhaseEntry, StageEntry
+from wellring.postprocess.ledger import (
+    FORMAT,
+    LEDGER_FILE,
+    Ledger,
+    NewerFormat,
+    PhaseEntry,
+    StageEntry,
+)
 from wellring.postprocess.stage_flows import StageFlows
 
 if TYPE_CHECKING:
@@ -80,6 +87,17 @@ class RunFolder:
         """Names of cells and faces."""
         try:
             return Ledger.read(self.path)
+        except NewerFormat as newer:
+            faults = FaultLog()
+            faults.add(
+                self.path,
+                f"{LEDGER_FILE}, format",
+                newer.format,
+                f"at most {FORMAT}",
+                "Written by a newer wellring: update it, or run the site again with this one.",
+            )
+            faults.raise_if_any()
+            raise
         except (OSError, ValueError, KeyError, TypeError) as error:
             faults = FaultLog()
             faults.add(

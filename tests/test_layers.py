@@ -145,6 +145,22 @@ def test_command_line_loads_no_heavy_library(tmp_path: Path) -> None:
     assert within(loaded, HEAVY) == []
 
 
+def test_version_loads_no_heavy_library(tmp_path: Path) -> None:
+    question = (
+        "import atexit, sys\n"
+        "atexit.register(lambda: print(*sys.modules, sep='\\n'))\n"
+        "sys.argv = ['wellring', '--version']\n"
+        "from wellring.model.cli import main; main()"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", question], cwd=tmp_path, capture_output=True, text=True
+    )
+    assert done.returncode == 0, done.stderr
+    loaded = set(done.stdout.split())
+    assert "wellring.model.solver" in loaded
+    assert within(loaded, (*HEAVY, "numpy")) == []
+
+
 def test_the_command_line_starts_within_its_budget(tmp_path: Path) -> None:
     """`wellring --help` in 0.4 s of CPU (about 0.1 s is usual): the least of three starts."""
     resource = pytest.importorskip("resource")  # not on Windows

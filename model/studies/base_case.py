@@ -14,7 +14,6 @@ import shutil
 import zipfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +25,7 @@ from wellring.inputs.overrides import Keys, find_path, value_at, with_values
 from wellring.inputs.read_site import Site, read_description, site_of_tables
 from wellring.inputs.toml_text import TomlFaults
 from wellring.model.layout import Layout, lay_out
+from wellring.model.own_version import own_version
 from wellring.model.result_folders import put_in_place
 from wellring.model.solver import Solver
 from wellring.model.stage_copies import StagePattern, strip_to_pattern
@@ -134,14 +134,6 @@ def base_hash(site: Site, solver: Solver) -> str:
     files = sorted(item for item in site.files.items() if item[0] != site.file.name)
     content = json.dumps([told, files, own_version(), KEPT, solver.sha256])
     return hashlib.sha256(content.encode()).hexdigest()
-
-
-def own_version() -> str:
-    """The version of wellring."""
-    try:
-        return version("wellring")
-    except PackageNotFoundError:
-        return "unknown"
 
 
 def prepare(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from wellring.model.studies.base_case import own_version
+from wellring.model.own_version import own_version
 from wellring.model.studies.engine import Study
 
 

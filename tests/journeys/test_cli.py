@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import importlib.metadata
 import json
 import re
 import shutil
@@ -229,6 +230,21 @@ def test_solver_is_told(wellring_process: Any, solver: Any) -> None:
         "sha256": solver.sha256,
     }
     assert f"MODFLOW 6 {solver.version}" in wellring_process("solver").out
+
+
+def test_version(wellring_process: Any, solver: Any) -> None:
+    done = wellring_process("--version")
+    assert done.code == 0
+    assert done.err == ""
+    own, mf6 = done.out.splitlines()
+    assert own == f"wellring {importlib.metadata.version('wellring')}"
+    assert mf6 == f"MODFLOW 6 {solver.version}, named by WELLRING_MF6"
+
+
+def test_version_without_a_solver(wellring_process: Any, tmp_path: Path) -> None:
+    done = wellring_process("--version", WELLRING_MF6=str(tmp_path / "none"))
+    assert done.code == 0
+    assert done.out.splitlines()[1].startswith("MODFLOW 6: none that runs here; `wellring solver`")
 
 
 def test_output_nobody_reads(small: Path, solver: Any) -> None:

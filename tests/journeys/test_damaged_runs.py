@@ -14,6 +14,7 @@ from wellring.inputs.faults import InputFaults
 from wellring.model.run import Run, report, run
 from wellring.model.studies.engine import open_study
 from wellring.model.studies.variants import Variant
+from wellring.postprocess.ledger import FORMAT
 
 # flopy leaves a file open that it could not read.
 pytestmark = [
@@ -52,6 +53,20 @@ def test_one_file(name: str, start_copy: Path, wellring: Any, refused: Any) -> N
         before = contents(start_copy)
         (told,) = refused(wellring("report", str(start_copy), "--no-figures"))
         assert name in told.place or name in ("run.json", "ledger.json")
+        assert contents(start_copy) == before
+
+
+def test_a_run_of_a_newer_wellring(start_copy: Path, wellring: Any, refused: Any) -> None:
+    """Whatever else such a folder holds: its ledger need not be one that we can read."""
+    newer = FORMAT + 1
+    (start_copy / "ledger.json").write_text(f'{{"format": {newer}, "grid": "told elsewhere"}}')
+    before = contents(start_copy)
+    for command in (["report", start_copy, "--no-figures"], ["outage", start_copy]):
+        done = wellring(*command)
+        (told,) = refused(done)
+        assert told.place == "ledger.json, format"
+        assert f"is '{newer}'; expected at most {FORMAT}" in done.err
+        assert "Written by a newer wellring: update it, or run the site again" in done.err
         assert contents(start_copy) == before
 
 

@@ -8,7 +8,7 @@ import pytest
 import shapely
 
 from wellring.inputs.faults import InputFaults
-from wellring.postprocess.ledger import LEDGER_FILE, Ledger
+from wellring.postprocess.ledger import FORMAT, LEDGER_FILE, Ledger
 from wellring.postprocess.run_folder import RunFolder
 
 
@@ -28,6 +28,14 @@ def test_a_ledger_keeps_any_name(start, tmp_path):
     name = 'Grün & "Söhne"\n<b>漢字</b> – ½'
     dataclasses.replace(start.ledger, site=name).write(tmp_path)
     assert Ledger.read(tmp_path).site == name
+
+
+def test_a_ledger_that_tells_no_format_is_of_the_first(start, tmp_path):
+    start.ledger.write(tmp_path)
+    told = json.loads((tmp_path / LEDGER_FILE).read_text())
+    assert told.pop("format") == FORMAT
+    (tmp_path / LEDGER_FILE).write_text(json.dumps(told))
+    assert Ledger.read(tmp_path) == start.ledger
 
 
 @pytest.mark.parametrize(
