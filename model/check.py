@@ -18,6 +18,7 @@ from wellring.model.layout import Layout, lay_out_schemes, scheme_walls
 from wellring.model.result_folders import safe_name
 from wellring.model.run import schemes_of
 from wellring.model.walls import wall_leakage
+from wellring.postprocess.answer import counted
 
 
 @dataclass
@@ -90,7 +91,7 @@ class CheckReport:
             lines += [
                 "",
                 f"Scheme: {scheme.scheme}",
-                f"  {scheme.cells:,} cells in {scheme.layers} layers",
+                f"  {counted(scheme.cells, 'cells')} in {counted(scheme.layers, 'layers')}",
             ]
             lines += [
                 f"  {name}: {shown_text(value, system)}"
@@ -204,10 +205,12 @@ def _scheme(layout: Layout, folder: Path | None) -> SchemeCheck:
         ),
     ]
     facts += [
-        (item.name, f"{_KINDS[item.kind]}, {item.node.size} cells")
+        (item.name, f"{_KINDS[item.kind]}, {counted(item.node.size, 'cells')}")
         for item in layout.water.exchanges
     ]
-    facts += [(item.name, f"held level, {item.node.size} cells") for item in layout.water.held]
+    facts += [
+        (item.name, f"held level, {counted(item.node.size, 'cells')}") for item in layout.water.held
+    ]
     walls = []
     number = (
         list(description.schemes).index(layout.scheme)

@@ -34,6 +34,7 @@ from wellring.model.result_folders import fresh_folder, keep_failed, put_in_plac
 from wellring.model.solver import Solver, find_solver
 from wellring.model.stages import SolvedStage, solve_scheme
 from wellring.model.transient import SolvedPhase, solve_in_time
+from wellring.postprocess.answer import counted
 from wellring.postprocess.answers import Answers, post_process
 from wellring.postprocess.fields import site_crs
 from wellring.postprocess.result_set import finish_set
@@ -247,8 +248,8 @@ def _run_one(
     final = runs / name
     partial = fresh_folder(runs, name)
     say(
-        f"{layout.scheme.name}: {layout.ground.active.sum():,} cells in "
-        f"{layout.ground.layers.present.shape[0]} layers"
+        f"{layout.scheme.name}: {counted(layout.ground.active.sum(), 'cells')} in "
+        f"{counted(layout.ground.layers.present.shape[0], 'layers')}"
     )
     began = time.perf_counter()
     try:

@@ -236,6 +236,7 @@ def _site_of(path: Path) -> tuple[Site, RunFolder | None]:
     if not finished:
         faults.add(path, RUN_FILE, None, "a finished run folder, or a site file")
         faults.raise_if_any()
+    run.ledger  # noqa: B018  (raises where it cannot be read, or a newer wellring wrote it)
     tomls = [name for name in files if name.endswith(".toml")]
     sites = [] if folder is None else [read_site(folder / name) for name in tomls[:1]]
     if not sites or sites[0].sha256 != run.provenance["inputs"]["sha256"]:

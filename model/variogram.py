@@ -42,6 +42,10 @@ def fit_variogram(x: Floats, y: Floats, residuals: Floats) -> Variogram:
     Parameters
     ----------
     x, y, residuals : shape (n,), n ≥ 2, not all equal.
+
+    Raises
+    ------
+    ValueError : there are fewer than two points.
     """
     return _fitted(*(np.asarray(part, dtype=np.float64).tobytes() for part in (x, y, residuals)))
 
@@ -50,8 +54,8 @@ def fit_variogram(x: Floats, y: Floats, residuals: Floats) -> Variogram:
 def _fitted(*given: bytes) -> Variogram:
     # Schemes of a site and cases of a study ask for the same surfaces on other grids.
     x, y, residuals = (np.frombuffer(part) for part in given)
-    sill = float(np.var(residuals, ddof=1))
     extent = extent_of(x, y)
+    sill = float(np.var(residuals, ddof=1))
     if x.size < FEWEST_FOR_FIT:
         return Variogram(extent, sill)
 
@@ -98,6 +102,8 @@ def extent_of(x: Floats, y: Floats) -> float:
     ------
     ValueError : there are fewer than two points.
     """
+    if np.size(x) < 2:
+        raise ValueError(f"the extent of points needs at least two of them, not {np.size(x)}")
     from scipy.spatial.distance import pdist
 
     return float(pdist(np.column_stack([x, y])).max())

@@ -23,6 +23,12 @@ def number(value: float) -> float | None:
     return float(value) if np.isfinite(value) else None
 
 
+def counted(count: float, things: str) -> str:
+    """How many of what: "1 pump", "12 pumps"; `things` is a plural that ends in "s"."""
+    told = f"{count:,.0f}"
+    return f"{told} {things.removesuffix('s') if told == '1' else things}"
+
+
 def yes_no(value: bool | None) -> str | None:
     """A flag for a table; None where it is not judged."""
     return None if value is None else "yes" if value else "no"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from wellring.postprocess.answer import Answer, Part, yes_no
+from wellring.postprocess.answer import Answer, Part, counted, yes_no
 from wellring.postprocess.drainage_groups import sump_of
 from wellring.postprocess.operations import StageOperation, prices_of
 from wellring.postprocess.pump_power import weekly_energy
@@ -134,7 +134,7 @@ def _pump_warnings(run: RunFolder, stage: StageOperation, part: Part) -> None:
     if weak:
         worst = max(weak, key=lambda duty: duty.head - (duty.rated or 0.0))
         part.warnings.append(
-            f"{stage.entry.name}: {len(weak)} pumps do not make the head they need, worst "
+            f"{stage.entry.name}: {counted(len(weak), 'pumps')} without the head needed, worst "
             f"'{worst.name}' with {worst.head:.1f} m needed, {worst.rated:.1f} m made at its flow"
         )
     sump = sump_of(run)

@@ -12,6 +12,7 @@ from typing import Any
 
 from wellring.inputs.shown_text import shown_text
 from wellring.inputs.units import shown
+from wellring.postprocess.answer import counted
 from wellring.postprocess.answers import Answers
 from wellring.postprocess.figures.cuts import pit_cuts
 from wellring.postprocess.figures.style import plain
@@ -143,7 +144,8 @@ def method_of(run: RunFolder) -> str:
     way = "; the days between are followed step by step" if ledger.phases else ""
     return (
         "Each stage is a model of its own of the ground around the pit, "
-        f"{provenance['cells']:,} cells in {provenance['layers']} layers, solved by MODFLOW 6 "
+        f"{counted(provenance['cells'], 'cells')} in {counted(provenance['layers'], 'layers')}, "
+        "solved by MODFLOW 6 "
         f"{provenance['solver']['version']}{way or ' for its steady state'}. The borings' layers "
         "are carried between the borings as the inputs say; walls, wells and the dig are placed on "
         "the grid; floors and faces of the dig let water in. Water comes from "

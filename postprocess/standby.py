@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
+from wellring.postprocess.answer import counted
 from wellring.postprocess.flood_answers import FloodAnswers, hours_text
 from wellring.postprocess.operations import STANDBY_PER, made_of, operate, prices_of
 from wellring.postprocess.run_folder import RunFolder
@@ -62,10 +63,21 @@ class StandbyNeed:
         """All spares."""
         return sum(self.spares.values())
 
+    @property
+    def _pumps(self) -> str:
+        return "all " * (self.pumps > 1) + counted(self.pumps, "pumps")
+
     def as_json(self) -> dict[str, Any]:
-        """For ``outage.json``: W and hours."""
+        """For ``outage.json``."""
         return {
-            **asdict(self),
+            "within_hours": self.within,
+            "days_followed": self.days,
+            "pumps": self.pumps,
+            "power_w": self.power,
+            "power_given_w": self.power_given,
+            "spares": self.spares,
+            "spares_given": self.spares_given,
+            "critical": self.critical,
             "starts_by_itself": self.by_itself,
             "provided": self.enough,
             "basis": BASIS,
@@ -79,11 +91,11 @@ class StandbyNeed:
         if self.within is None:
             told = (
                 f"The floor does not flood within {self.days:g} days without power: none must "
-                f"stand by for its sake (all {self.pumps} pumps take {kilowatts})."
+                f"stand by for its sake ({self._pumps}: {kilowatts})."
             )
         else:
             told = (
-                f"Standby power for all {self.pumps} pumps, {kilowatts}, at work within "
+                f"Standby power for {self._pumps}, {kilowatts}, at work within "
                 f"{hours_text(self.within)}"
             )
             told += (

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from wellring.inputs.shown_text import shown_text
 from wellring.inputs.units import shown
-from wellring.postprocess.answer import Answer
+from wellring.postprocess.answer import Answer, counted
 from wellring.postprocess.answers import Answers
 from wellring.postprocess.run_folder import RunFolder
 
@@ -124,6 +124,10 @@ def _with_failed(
     ]
 
 
+_THINGS = ("pumps", "operators")
+"""Units of counts that are things, and not measures or money."""
+
+
 def value_text(answer: Answer, system: str) -> str:
     """An answer as text in the shown units, with its limit and whether it holds."""
     if answer.value is None:
@@ -137,7 +141,11 @@ def value_text(answer: Answer, system: str) -> str:
     elif answer.kind == "share":
         text = f"{answer.value:.0%}"
     elif answer.kind == "count":
-        text = f"{answer.value:,.0f} {answer.unit if answer.unit != '1' else ''}".strip()
+        text = f"{answer.value:,.0f}"
+        if answer.unit in _THINGS:
+            text = counted(answer.value, answer.unit)
+        elif answer.unit != "1":
+            text += f" {answer.unit}"
     elif answer.kind in ("flow", "length", "level", "settlement", "area", "volume"):
         text = shown(answer.kind, system).text(answer.value)
     elif answer.kind == "slope":

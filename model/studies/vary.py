@@ -28,6 +28,7 @@ from wellring.model.studies.frames import answer_names
 from wellring.model.studies.read_plan import read_limits, read_plan
 from wellring.model.studies.sensitivity import Indices, rank_correlations, variance_indices
 from wellring.model.studies.variants import Variant
+from wellring.postprocess.answer import counted
 from wellring.postprocess.chances import Chance, cases_needed, chance
 from wellring.postprocess.tables import write_frame
 
@@ -156,8 +157,8 @@ class Varied(Cases):
         """Everything in words for a terminal, in SI."""
         told = self.as_json()
         lines = [
-            f"{told['site']} — {self.scheme}: {told['cases']} cases ({self.plan.design}), "
-            f"{told['failed']} without an answer",
+            f"{told['site']} — {self.scheme}: {counted(told['cases'], 'cases')} "
+            f"({self.plan.design}), {told['failed']} without an answer",
             *(f"  {path}: {text}" for path, text in told["parameters"].items()),
         ]
         for answer in told["answers"].values():
@@ -183,7 +184,8 @@ class Varied(Cases):
         lines += ["", "Worst cases"]
         for item in told["worst"]:
             inputs = ", ".join(f"{p} {_short(v)}" for p, v in item["overrides"].items())
-            lines.append(f"  case {item['case']}, {item['limits_broken']} limits broken: {inputs}")
+            broken = counted(item["limits_broken"], "limits")
+            lines.append(f"  case {item['case']}, {broken} broken: {inputs}")
         lines += [f"Note: {text}" for text in self.warnings]
         return "\n".join(lines) + "\n"
 

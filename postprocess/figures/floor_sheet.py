@@ -37,6 +37,9 @@ if TYPE_CHECKING:
 _WIDTH, _HEIGHT, _LEFT, _BOTTOM = 7.3, 5.3, MARGIN + 0.3, 1.55
 _KEY_LEFT, _TOP = _LEFT + _WIDTH + 0.35, _BOTTOM + _HEIGHT
 
+_MARK = 4.0
+"""Half the width of a well's mark with its edge and a little air [pt]."""
+
 
 @dataclass
 class FloorSheet:
@@ -59,6 +62,9 @@ class FloorSheet:
         axes.set_facecolor(PAPER)
         placer = LabelPlacer(axes)
         draw_scale_and_north(axes, scales)
+        if run.ledger.wells:  # before any label: the first ones must not cover a mark either
+            at = [(well.x, well.y) for well in run.ledger.wells]
+            placer.block(scales.crs(np.array(at)), _MARK)
         return cls(figure, axes, scales, placer, run.ledger.stages.index(result.entry))
 
     def draw_pit(self, run: RunFolder) -> None:

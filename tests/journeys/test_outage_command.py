@@ -35,12 +35,12 @@ def test_standby_power_in_time_or_too_late(
     assert told["standby_in_time"] is False
     assert told["one_out"] is None
     need = told["standby_needed"]
-    assert need["within"] == within
+    assert need["within_hours"] == within
     assert need["pumps"] == 4
     assert sum(need["spares"].values()) == 1  # four pumps of a kind
     # Power by hand: ρ·g·Q·H over the pump's and the motor's efficiency, H from the wells' level up.
     flow = told["stopped_pumps_took_m3_per_s"]
-    assert need["power"] > 9.81e3 * flow * 8.5 / (0.75 * 0.95)
+    assert need["power_w"] > 9.81e3 * flow * 8.5 / (0.75 * 0.95)
     assert (
         "Which units may not fail was not asked for"
         in late.err

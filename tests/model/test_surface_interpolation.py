@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from wellring.model.surface_interpolation import METHODS, interpolate
-from wellring.model.variogram import fit_variogram
+from wellring.model.variogram import extent_of, fit_variogram
 
 UTM = (412_000.0, 5_642_000.0)
 
@@ -207,6 +207,15 @@ def test_wrong_input_is_refused():
 
 
 @pytest.mark.bench
+@pytest.mark.parametrize("count", [0, 1])
+def test_the_extent_of_fewer_than_two_points_is_refused(count: int):
+    few = np.full(count, 3.0)
+    for asked in (lambda: extent_of(few, few), lambda: fit_variogram(few, few, few)):
+        with pytest.raises(ValueError, match=f"needs at least two of them, not {count}"):
+            asked()
+    assert extent_of(np.array([0.0, 3.0]), np.array([0.0, 4.0])) == 5.0
+
+
 def test_forty_borings_to_forty_thousand_points():
     x, y, values = scattered(40, 14)
     xq, yq = rectangle(-500, 700, -500, 700, 200)

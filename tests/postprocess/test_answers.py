@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from wellring.postprocess.answer import Answer
+from wellring.postprocess.answer import Answer, counted
 from wellring.postprocess.answers import Answers, make_answers, post_process
 from wellring.postprocess.run_folder import ANSWERS_FILE, LEDGER_FILE, RUN_FILE, RunFolder
 from wellring.postprocess.stage_results import read_results
@@ -232,10 +232,23 @@ def test_the_summary_tells_the_answers_and_the_caution(start_run):
             "0.034 % (limit 0.1 %)  ok",
         ),
         (Answer(-3.21, "%", "b", "Change of", "percent"), "metric", "-3.2 %"),
+        (Answer(1.0, "pumps", "b", "l", "count"), "metric", "1 pump"),
+        (Answer(12.0, "pumps", "b", "l", "count"), "us", "12 pumps"),
+        (Answer(1.0, "operators", "b", "l", "count"), "us", "1 operator"),
+        (Answer(0.0, "operators", "b", "l", "count"), "metric", "0 operators"),
+        (Answer(1.0, "1", "b", "l", "count", 0.0, False), "metric", "1 (limit 0)  NOT OK"),
+        (Answer(1.0, "francs", "b", "l", "count"), "metric", "1 francs"),
     ],
 )
 def test_answers_are_shown_in_the_sites_units(item, system, expected):
     assert value_text(item, system) == expected
+
+
+@pytest.mark.parametrize(
+    ("count", "expected"), [(0, "0 wells"), (1, "1 well"), (1.0, "1 well"), (6902, "6,902 wells")]
+)
+def test_one_of_a_thing_is_told_in_the_singular(count, expected):
+    assert counted(count, "wells") == expected
 
 
 def test_every_limit_that_fails_is_told_once_with_its_limit(start_run):

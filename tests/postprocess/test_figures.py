@@ -10,9 +10,11 @@ from xml.etree import ElementTree
 import matplotlib
 import numpy as np
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import LineCollection
 from matplotlib.colors import to_rgba
 from matplotlib.patches import PathPatch
+from matplotlib.text import Text
 from PIL import Image
 
 from wellring.postprocess.figures import draw_figures
@@ -29,6 +31,7 @@ from wellring.postprocess.figures.fields import (
     plan_field,
 )
 from wellring.postprocess.figures.floor import draw_floor
+from wellring.postprocess.figures.floor_sheet import FloorSheet
 from wellring.postprocess.figures.plan import draw_plan, plan_windows
 from wellring.postprocess.figures.soil_look import soil_looks
 from wellring.postprocess.figures.style import (
@@ -245,6 +248,26 @@ def test_floor_map_marks_just_the_cells_that_fail(drawn: Drawn) -> None:
     said = [text.get_text() for text in figure.texts]
     assert any("NOT DRY" in text for text in said)
     assert f"{dry.margin:.2f} m" in said
+
+
+def test_the_label_of_the_worst_place_covers_no_well(drawn: Drawn) -> None:
+    """Wherever it is beside a well, in the drawn letters' own extent."""
+    run, wells = drawn.run, drawn.run.ledger.wells
+    for turn in range(8):
+        well = wells[turn % len(wells)]
+        sheet = FloorSheet.begin(run, drawn.results[-1], "Floor")
+        crs, angle = sheet.scales.crs, turn * np.pi / 4
+        spot = (crs(well.x + 1.2 * np.cos(angle)), crs(well.y + 1.2 * np.sin(angle)))
+        sheet.mark_worst(spot, True, "least: 1.05 m", "where", "least")
+        sheet.draw_wells(run, named=True)
+        renderer = FigureCanvasAgg(sheet.figure).get_renderer()
+        (label,) = (text for text in sheet.axes.texts if text.get_text() == "least: 1.05 m")
+        label.update_positions(renderer)
+        x0, y0, x1, y1 = Text.get_window_extent(label, renderer).extents
+        x, y = sheet.placer.pixels(crs(np.array([(w.x, w.y) for w in wells]))).T
+        mark = 2.6 * DPI / 72  # half of a well's mark
+        near = (x > x0 - mark) & (x < x1 + mark) & (y > y0 - mark) & (y < y1 + mark)
+        assert not near.any(), (turn, np.array(wells)[near])
 
 
 def _area(polygons: list[np.ndarray]) -> float:

@@ -84,7 +84,7 @@ def test_deep_wells_by_hand(run_with: Runs) -> None:
     assert value["01-dig-1.power"] == pytest.approx(power / 1e3, rel=1e-6)
     assert value["energy"] == pytest.approx(power / 1e3 * 14 * 24, rel=1e-6)
     # 7 m of lift alone reach the pumps' 7 m: with friction they do not do it.
-    assert any("8 pumps do not make the head" in text for text in run.answers.warnings)
+    assert any("8 pumps without the head needed" in text for text in run.answers.warnings)
     # Money: each line of the table is quantity times price; sums are those of the answers.
     week = 2 * (168 + 14 + 24) * 30 + power / 1e3 * 168 * 0.25 + 9 * 50
     week += flow.sum() * 7 * 86400 * 0.1

@@ -19,7 +19,15 @@ def test_all_pumps_power_and_spares_of_each_kind() -> None:
     assert "all 12 pumps, 30.0 kW, at work within 6.0 h." in text
     assert "2 deep wells, 1 sump, connected beforehand for those that may not fail (W 3)" in text
     assert NEED.enough is True
-    assert NEED.as_json()["starts_by_itself"] is False
+    told = NEED.as_json()
+    assert told["starts_by_itself"] is False
+    assert (told["within_hours"], told["days_followed"]) == (6.0, 7.0)
+    assert (told["power_w"], told["power_given_w"]) == (30e3, 30e3)
+
+
+def test_one_pump_is_not_all_of_several() -> None:
+    assert "Standby power for 1 pump, 30.0 kW" in replace(NEED, pumps=1).text()
+    assert "(1 pump: 30.0 kW)" in replace(NEED, pumps=1, within=None).text()
 
 
 @pytest.mark.parametrize(

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from wellring.inputs.units import shown
+from wellring.postprocess.answer import counted
 from wellring.postprocess.figures.style import DPI, INK, SETTINGS, SOFT_INK, WATER, plain
 
 if TYPE_CHECKING:
@@ -89,7 +90,7 @@ def _plan(axes: Axes, done: Sized, s: int, flow: Any) -> None:
     axes.set_yticks([])
     axes.set_xlabel(
         f"{float(step.flows[s].sum()) * flow.factor:.1f} {flow.unit}, "
-        f"{int((step.flows[s] > 0).sum())} wells; rings: idle",
+        f"{counted((step.flows[s] > 0).sum(), 'wells')}; rings: idle",
         fontsize=8,
     )
 

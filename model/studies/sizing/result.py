@@ -17,6 +17,7 @@ from wellring.model.studies.sizing.responses import SolvedPoint, bound
 from wellring.model.studies.sizing.rows import ORDER, RESERVE, SHARE_RESERVE, Rows, well_capacity
 from wellring.model.studies.sizing.search import Search, Step
 from wellring.model.studies.variants import Outcome
+from wellring.postprocess.answer import counted
 
 Floats = NDArray[np.float64]
 
@@ -228,8 +229,8 @@ class Sized:
         flow, search = shown("flow", system), self.search
         lines = [
             f"{self.study.base.site.name} — {self.scheme}: {GOALS[search.goal]} of "
-            f"{len(self.rows.candidates)} wells, {search.solves} solves of the model "
-            f"(at most {search.most_solves})",
+            f"{counted(len(self.rows.candidates), 'wells')}, "
+            f"{counted(search.solves, 'solves')} of the model (at most {search.most_solves})",
             "",
         ]
         totals = self.totals()
