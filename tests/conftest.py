@@ -135,6 +135,30 @@ def plain_site() -> Callable[..., Path]:
     return write
 
 
+@pytest.fixture(scope="session")
+def beside_pit() -> Callable[..., None]:
+    """Write a layer of one shape beside a site file; its place is given from the pit's second
+    corner: one point, or the corners of an area."""
+
+    def write(site: Path, file: str, place: Sequence[tuple[float, float]], **told: Any) -> None:
+        text = site.read_text(encoding="utf-8")
+        x, y = json.loads(text.split("corners = ")[1].splitlines()[0])[1]
+        at = [[x + east, y + north] for east, north in place]
+        shape = (
+            {"type": "Point", "coordinates": at[0]}
+            if len(at) == 1
+            else {"type": "Polygon", "coordinates": [[*at, at[0]]]}
+        )
+        layer = {
+            "type": "FeatureCollection",
+            "crs": {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::32633"}},
+            "features": [{"type": "Feature", "properties": told, "geometry": shape}],
+        }
+        site.with_name(file).write_text(json.dumps(layer), encoding="utf-8")
+
+    return write
+
+
 def _shifted(places: Sequence[tuple[float, float]]) -> list[list[float]]:
     return [[EAST + float(x), NORTH + float(y)] for x, y in places]
 

@@ -153,7 +153,10 @@ limit = { settlement = "5 mm" }
 
 
 def test_a_run_in_time_with_neighbours_reproduces(
-    tmp_path: Path, plain_site: Callable[..., Path], solver: Solver
+    tmp_path: Path,
+    plain_site: Callable[..., Path],
+    beside_pit: Callable[..., None],
+    solver: Solver,
 ) -> None:
     wells = {"ring": {"offset": 2.0, "count": 4}, "screen": [-11.0, -3.0], "diameter": "400 mm"}
     site = plain_site(
@@ -163,14 +166,7 @@ def test_a_run_in_time_with_neighbours_reproduces(
     text = site.read_text().replace("formation = -3.0", "formation = -3.0\nday = 0\nlasts = 4")
     text = text.replace("sy = 0.2", 'sy = 0.2\ncompression = { e_oed = "20 MPa" }')
     site.write_text(text + NEIGHBOURS, encoding="utf-8")
-    corner = json.loads(text.split("corners = ")[1].splitlines()[0])[1]
-    x, y = corner[0] + 6.0, corner[1]
-    ring = [[x, y], [x + 8, y], [x + 8, y + 6], [x, y]]
-    place = {"type": "Polygon", "coordinates": [ring]}
-    crs = {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::32633"}}
-    feature = {"type": "Feature", "properties": {}, "geometry": place}
-    content = {"type": "FeatureCollection", "crs": crs, "features": [feature]}
-    site.with_name("school.geojson").write_text(json.dumps(content), encoding="utf-8")
+    beside_pit(site, "school.geojson", [(6, 0), (14, 0), (14, 6)])
     (done,) = run(site, solver=solver.path, figures=False, side_studies=False)
     assert "neighbours.worst" in done.answers.answers
     phases = done.reader.ledger.phases

@@ -183,24 +183,15 @@ def test_what_cannot_be_names_what_blocks(
 
 
 def test_a_neighbours_limit_blocks_and_is_named(
-    tmp_path: Path, make: Callable[..., Path], wellring: Callable[..., Any]
+    tmp_path: Path,
+    make: Callable[..., Path],
+    beside_pit: Callable[..., None],
+    wellring: Callable[..., Any],
 ) -> None:
     """A well 15 m off must lose less than the dig asks for: named, by how much; left aside when
     told so, and then told as failing."""
     site = make(tmp_path / "site")
-    x, y = json.loads(site.read_text().split("corners = ")[1].splitlines()[0])[1]
-    content = {
-        "type": "FeatureCollection",
-        "crs": {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::32633"}},
-        "features": [
-            {
-                "type": "Feature",
-                "properties": {"name": "farm well"},
-                "geometry": {"type": "Point", "coordinates": [x + 15, y]},
-            }
-        ],
-    }
-    site.with_name("farm.geojson").write_text(json.dumps(content))
+    beside_pit(site, "farm.geojson", [(15, 0)], name="farm well")
     limit = (
         '\n[[neighbours]]\nfile = "farm.geojson"\nkind = "well"\nlimit = { drawdown = "0.5 m" }\n'
     )

@@ -38,27 +38,12 @@ limit = { drawdown = "0.3 m" }
 """
 
 
-def meadow(site: Path) -> None:
-    """Put a meadow of 20 m by 20 m beside the site, 10 m east of the pit's second corner."""
-    x, y = json.loads(site.read_text().split("corners = ")[1].splitlines()[0])[1]
-    ring = [[x + a, y + b] for a, b in ((10, 0), (30, 0), (30, 20), (10, 20), (10, 0))]
-    content = {
-        "type": "FeatureCollection",
-        "crs": {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::32633"}},
-        "features": [
-            {
-                "type": "Feature",
-                "properties": {"name": "meadow"},
-                "geometry": {"type": "Polygon", "coordinates": [ring]},
-            }
-        ],
-    }
-    site.with_name("meadow.geojson").write_text(json.dumps(content))
-    site.write_text(site.read_text() + WETLAND)
-
-
 @pytest.fixture(scope="module")
-def site(tmp_path_factory: pytest.TempPathFactory, plain_site: Callable[..., Path]) -> Path:
+def site(
+    tmp_path_factory: pytest.TempPathFactory,
+    plain_site: Callable[..., Path],
+    beside_pit: Callable[..., None],
+) -> Path:
     wall = {
         "kind": "sheet pile",
         "line": "outline",
@@ -78,7 +63,10 @@ def site(tmp_path_factory: pytest.TempPathFactory, plain_site: Callable[..., Pat
         cell=4.0,
         sublayer=2.0,
     )
-    meadow(made)
+    # A meadow 10 m east of the pit.
+    square = [(10, 0), (30, 0), (30, 20), (10, 20)]
+    beside_pit(made, "meadow.geojson", square, name="meadow")
+    made.write_text(made.read_text() + WETLAND)
     return made
 
 
