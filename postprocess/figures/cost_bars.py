@@ -10,7 +10,7 @@ import numpy as np
 
 from wellring.postprocess.comparison import SchemeRow
 from wellring.postprocess.cost_parts import cost_parts
-from wellring.postprocess.figures.style import DPI, INK, SOFT_INK, drawing, plain
+from wellring.postprocess.figures.style import DPI, INK, SOFT_INK, drawing, plain, save
 from wellring.postprocess.run_folder import RunFolder
 
 LOOKS = {
@@ -90,9 +90,4 @@ def draw_costs(schemes: Sequence[SchemeRow], folder: Path) -> list[Path]:
         note = f"{NOTE}; without a price: {', '.join(missing)}" if missing else NOTE
         note = textwrap.fill(plain(note, 400), 130)
         axes.set_title(note, fontsize=7.5, color=SOFT_INK, loc="left")
-        written = []
-        for suffix in (".png", ".svg"):
-            path = folder / f"costs{suffix}"
-            figure.savefig(path, dpi=DPI)
-            written.append(path)
-    return written
+        return save(figure, folder, "costs")

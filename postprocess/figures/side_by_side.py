@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from wellring.postprocess.figures.style import BANDS, DPI, INK, Scales, drawing, plain
+from wellring.postprocess.figures.style import BANDS, DPI, INK, Scales, drawing, plain, save
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.stage_results import StageResult, read_results
 
@@ -70,12 +70,7 @@ def draw_side_by_side(folders: Sequence[Path], folder: Path) -> list[Path]:
         site = plain(runs[0].ledger.site, 60)
         invented = "   INVENTED SITE" if runs[0].ledger.invented else ""
         figure.suptitle(f"{site}: {plain(entry.name, 40)}, all schemes{invented}", fontsize=10)
-        written = []
-        for suffix in (".png", ".svg"):
-            path = folder / f"compare{suffix}"
-            figure.savefig(path, dpi=DPI)
-            written.append(path)
-    return written
+        return save(figure, folder, "compare")
 
 
 def _mesh(axes: Axes, run: RunFolder, values: np.ndarray, **look: Any) -> Any:
