@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from wellring.inputs.faults import FaultLog, SolverFailed, nearest
 from wellring.inputs.read_site import Site, read_site
 from wellring.model.drainage.points import Governing, PointDrive, PointState
+from wellring.model.grid_sizes import Fineness
 from wellring.model.layout import Layout, lay_out
 from wellring.model.make_ledger import make_ledger
 from wellring.model.one_out import MOST_UNITS, OneOut, one_out, steady_without, units
@@ -42,6 +43,10 @@ from wellring.postprocess.tables import write_table
 Floats = NDArray[np.float64]
 Say = Callable[[str], None]
 
+COARSE = (
+    "Followed on a grid coarser than the run's: good for comparing schemes, not for what must "
+    "stand by. An outage on the run's own grid tells that."
+)
 DAYS = 7.0
 DEPTHS = (0.1, 0.5, 1.0)
 """Depths of water over the floor [m] whose time is told where none are asked for."""
@@ -92,6 +97,7 @@ def outage(
     solver: str | Path | None = None,
     figures: bool = True,
     say: Say | None = None,
+    coarser: float = 1.0,
 ) -> OutageRun:
     """Stop pumps in a stage and follow the water; then take one well out at a time.
 
@@ -104,6 +110,7 @@ def outage(
     depths : of water over the floor [m].
     standby : hours in which standby power starts.
     single_wells : solve the stage with one unit out at a time; for None where there are few.
+    coarser : factor on all sizes of the grid; the steady stages are then solved on that grid too.
 
     Raises
     ------
@@ -115,14 +122,15 @@ def outage(
     name = given.ledger.scheme if given is not None and scheme is None else scheme
     number, chosen = _one_scheme(site, name)
     found = find_solver(solver, say=tell)
-    layout = lay_out(site, chosen, number)
+    layout = lay_out(site, chosen, number, Fineness(coarser))
     index = _stage_index(site, stage)
     if given is not None and out is None:
         runs = given.path.absolute().parent
     else:
         runs = runs_folder(site.file, out)
     entry_name = f"{index + 1:02d} {site.description.excavation.stages[index].name}"
-    final = runs / f"{safe_name(chosen.name)}.outage {safe_name(entry_name)}"
+    grid = "" if coarser == 1.0 else " on a coarse grid"
+    final = runs / f"{safe_name(chosen.name)}.outage {safe_name(entry_name)}{grid}"
     partial = fresh_folder(runs, final.name)
     try:
         base = given or RunFolder(runs_folder(site.file, out) / safe_name(chosen.name))
@@ -132,7 +140,7 @@ def outage(
             tell(f"the steady stage is that of {base.path}")
         done = _outage_of(
             layout, index, base, partial, found, tell, pumps, days, depths, standby,
-            single_wells, figures,
+            single_wells, figures, [COARSE] if coarser > 1.0 else [],
         )  # fmt: skip
     except SolverFailed as failure:
         kept = keep_failed(partial, final.with_name(f"{final.name}.failed"))
@@ -157,6 +165,7 @@ def _outage_of(
     standby: float | None,
     single_wells: bool | None,
     figures: bool,
+    cautions: Sequence[str],
 ) -> OutageRun:
     entry = base.ledger.stages[index + 1]
     heads = base.heads(entry)
@@ -185,7 +194,7 @@ def _outage_of(
     answers = flood_answers(
         base, entry, flooding, followed.stopped, followed.running, days, tuple(depths), standby,
         took,
-        followed.discrepancy, _cautions(layout, index, followed),
+        followed.discrepancy, [*_cautions(layout, index, followed), *cautions],
     )  # fmt: skip
     singles = None
     count = len(units(dug.points, working))

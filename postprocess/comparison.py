@@ -63,6 +63,8 @@ class SchemeRow:
     kinds: dict[str, str] = field(default_factory=dict)
     limits: dict[str, bool] = field(default_factory=dict)
     """Limit → whether it holds in all stages."""
+    coarse_flood: bool = False
+    """Whether its time to flood is of a coarser grid."""
     unpriced: tuple[str, ...] = ()
     """Items of the cost that have no price."""
 
@@ -109,9 +111,9 @@ def scheme_row(folder: Path) -> SchemeRow:
     return row
 
 
-def add_flood(row: SchemeRow, told: FloodAnswers) -> None:
+def add_flood(row: SchemeRow, told: FloodAnswers, coarse: bool = False) -> None:
     """Set the time until the pit floods once all pumps stand still [h] into a scheme's row."""
-    hours = told.start_by
+    hours, row.coarse_flood = told.start_by, coarse
     value = f"> {24 * told.days:g}" if hours is None else float(f"{hours:.3g}")
     row.values[FLOOD] = (value, "h")
 
@@ -142,11 +144,18 @@ class Comparison:
         """What the time to flood means; "" where it is not told."""
         if not any(FLOOD in row.values for row in self.rows):
             return ""
-        return (
+        coarse = [row.scheme for row in self.rows if row.coarse_flood]
+        text = (
             "Time to flood: all pumps stop at once in the last stage, until the water is at "
             "formation; what it assumes and what it does not judge (the floor may burst before) "
             "stands in each scheme's outage folder."
         )
+        if coarse:
+            text += (
+                f" Followed on a coarser grid, for the comparison alone: {', '.join(coarse)}; "
+                "what must stand by is for wellring outage to tell."
+            )
+        return text
 
     @property
     def cost_told(self) -> str:

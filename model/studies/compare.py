@@ -28,6 +28,10 @@ from wellring.postprocess.flood_answers import FloodAnswers
 from wellring.postprocess.tables import write_frame
 
 COMPARE_FOLDER = "compare"
+FULL_GRID, COARSER = 60_000, 2.0
+"""Cells up to which an outage is followed on the run's own grid, and how much coarser beyond. On
+the example (254,000 cells) it takes 30 s instead of 6 to 8 min, and 22.2 h instead of 22.3, or 9.4
+instead of 8.3."""
 
 
 @dataclass
@@ -60,6 +64,7 @@ class _Done:
     failed: str = ""
     no_flood: str = ""
     flood: FloodAnswers | None = None
+    coarse: bool = False
 
 
 def compare(
@@ -122,7 +127,7 @@ def compare(
                 if not failed:
                     row = scheme_row(runs / safe_name(name))
                 if done.flood is not None:
-                    add_flood(row, done.flood)
+                    add_flood(row, done.flood, done.coarse)
                 if done.no_flood:
                     tell(f"{name}: time to flood not known: {done.no_flood}")
                 rows.append(row)
@@ -170,7 +175,14 @@ def _run_scheme(
     if not outages:
         return _Done()
     try:
-        followed = outage(done.folder, single_wells=False, solver=solver, figures=figures)
+        coarse = done.reader.area.size * done.reader.ledger.grid.nlay > FULL_GRID
+        followed = outage(
+            done.folder,
+            single_wells=False,
+            solver=solver,
+            figures=figures,
+            coarser=COARSER if coarse else 1.0,
+        )
     except SolverFailed as failure:
         return _Done(no_flood=str(failure))
-    return _Done(flood=followed.answers)
+    return _Done("", "", followed.answers, coarse)

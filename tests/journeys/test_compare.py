@@ -11,6 +11,8 @@ from typing import Any
 
 import pytest
 
+from wellring.inputs.read_site import read_site
+from wellring.model.solver import find_solver
 from wellring.postprocess.comparison import SchemeRow, add_flood, compare_rows
 from wellring.postprocess.cost_parts import CostParts, cost_parts
 
@@ -110,6 +112,35 @@ def test_a_pit_that_stays_dry_has_no_time_to_flood() -> None:
     add_flood(row, told)
     assert row.text("time to flood", "metric") == "> 168 h"
     assert compare_rows("site", [row]).frame()["time to flood [h]"][0] == "> 168"
+
+
+def test_a_large_scheme_floods_on_a_coarser_grid_and_says_so(
+    tmp_path: Path, plain_site: Callable[..., Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The same scheme on both grids: the comparison says which it was, and the hours are near."""
+    from wellring.model.studies import compare as module
+
+    ring = {"offset": 2.0, "count": 8}
+    well = {"method": "deep wells", "ring": ring, "screen": [-11.0, -3.0],
+            "diameter": "400 mm", "hold": -8.5}  # fmt: skip
+    site = plain_site(
+        tmp_path / "site", formations=(-4.0,), drainage=[well], cell=2.0, sublayer=1.0
+    )
+    name = next(iter(read_site(site).description.schemes)).name
+    hours = {}
+    for grid, most in (("fine", 10**9), ("coarse", 0)):
+        monkeypatch.setattr(module, "FULL_GRID", most)
+        done = module._run_scheme(str(site), name, str(tmp_path / grid), str(find_solver().path),
+                                  False, False, True)  # fmt: skip
+        assert done.coarse is (grid == "coarse")
+        assert done.flood is not None
+        hours[grid] = done.flood.start_by
+        row = SchemeRow(name, None)
+        add_flood(row, done.flood, done.coarse)
+        assert ("on a coarser grid" in compare_rows("site", [row]).text()) is done.coarse
+        assert any("coarser" in text for text in done.flood.cautions) is done.coarse
+    assert hours["coarse"] == pytest.approx(hours["fine"], rel=0.3)
+    assert hours["coarse"] != hours["fine"]
 
 
 def test_a_price_that_one_scheme_lacks_keeps_cost_from_ranking() -> None:
