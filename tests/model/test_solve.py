@@ -44,6 +44,15 @@ def test_an_absurd_percentage_is_no_closed_budget(tmp_path, absurd):
     assert not np.isfinite(budget_error(path)[0])
 
 
+@pytest.mark.parametrize(
+    ("percent", "total", "told"),
+    [("0.4", "3.0", 0.4), ("-70.0", "2.0E-05", -0.07), ("0.5", "2.0E-02", 0.5)],
+)
+def test_a_percent_of_still_water_is_counted_of_twenty_litres_a_day(tmp_path, percent, total, told):
+    path = listing(tmp_path / "gwf.lst", (("1.0", "9.9"), (total, percent)))
+    assert budget_error(path) == (pytest.approx(told), float(total))
+
+
 def test_no_budget_at_all_is_not_a_number(tmp_path):
     path = tmp_path / "gwf.lst"
     path.write_bytes(b"\xff\xfe nothing of use")
