@@ -8,7 +8,7 @@ from urllib.parse import quote
 
 from wellring.postprocess.answers import make_answers
 from wellring.postprocess.comparison import Comparison, SchemeRow
-from wellring.postprocess.cost_parts import cost_parts
+from wellring.postprocess.cost_parts import CostParts, cost_parts
 from wellring.postprocess.report import assumptions_of, method_of, provenance_of_page
 from wellring.postprocess.report_fields import plan_layers
 from wellring.postprocess.report_headlines import NO, WATCH, YES, Headline
@@ -158,16 +158,23 @@ def _costs(comparison: Comparison) -> PageTable | None:
     told = [one for one in told if one[1].money]
     if not told:
         return None
-    items = list(dict.fromkeys(item for _, parts in told for item in parts.money))
+    items = list(dict.fromkeys(item for _, parts in told for item in parts.items))
     rows: list[Sequence[object]] = [
-        [item, *(round(p.money[item]) if item in p.money else None for _, p in told)]
-        for item in items
+        [item, *(_money(parts, item) for _, parts in told)] for item in items
     ]
     rows.append(["all", *(round(parts.total) for _, parts in told)])
     head = ["item", *(f"{scheme} [{parts.currency}]" for scheme, parts in told)]
     table = plain_table("cost_by_item", head, rows)
     table.note = "Quantities of each run times the site's own prices: an estimate, no quotation."
     return table
+
+
+def _money(parts: CostParts, item: str) -> object:
+    """A cell of the costs: money, "no price" where it has none and is needed, None where not."""
+    lacks = item in parts.lacking
+    if item not in parts.money:
+        return "no price" if lacks else None
+    return f"{parts.money[item]:,.0f} + no price" if lacks else round(parts.money[item])
 
 
 def _ranked(comparison: Comparison) -> PageTable:

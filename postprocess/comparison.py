@@ -25,6 +25,11 @@ if TYPE_CHECKING:
 
 FLOOD = "time to flood"
 """Heading of the time until the water is at formation where all pumps stop in the last stage."""
+NO_DAYS = (
+    "No cost in all, so it does not rank: how long some stage is pumped is not known (day of each "
+    "stage, lasts of the last). A week's cost leaves out what is paid once: drilling, walls."
+)
+"""Told where there are prices, but not the days."""
 _COLUMNS: tuple[tuple[str, str, str], ...] = (
     ("least water below formation", r".*\.dry_margin", "least"),
     ("peak discharge", r"[^.]*\.inflow_total", "most"),
@@ -161,7 +166,7 @@ class Comparison:
     def cost_told(self) -> str:
         """What the cost leaves out, and whether that is why it does not rank; "" without cost."""
         if not any("cost" in row.values for row in self.rows):
-            return ""
+            return NO_DAYS if any("cost a week" in row.values for row in self.rows) else ""
         items = dict.fromkeys(item for row in self.rows for item in row.unpriced)
         if not items:
             return ""

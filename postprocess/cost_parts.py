@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from wellring.postprocess.costs import WALL
 from wellring.postprocess.tables import TABLES_FOLDER
 
 COSTS_TABLE = "costs"
@@ -21,6 +22,21 @@ class CostParts:
     money: dict[str, float] = field(default_factory=dict)
     currency: str = ""
     unpriced: tuple[str, ...] = ()
+
+    @property
+    def lacking(self) -> tuple[str, ...]:
+        """Items of which something has no price, all walls being one as in `money`."""
+        return tuple(dict.fromkeys(item.partition(":")[0] for item in self.unpriced))
+
+    @property
+    def items(self) -> tuple[str, ...]:
+        """Those with money first, then those that only lack a price."""
+        return tuple(dict.fromkeys([*self.money, *self.lacking]))
+
+    @property
+    def wall_unpriced(self) -> bool:
+        """Whether a wall has no price, so that the sum is too small by it."""
+        return WALL in self.lacking
 
     @property
     def total(self) -> float:

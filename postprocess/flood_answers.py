@@ -133,7 +133,10 @@ class FloodAnswers:
             elif moment.inflow:
                 told += f", {flow.text(moment.inflow)} running into the pit"
             lines.append(told)
-        end = f"  At the end: {self.length(self.final_level)} in the pit"
+        end = (
+            f"  At the end: {self.length(self.final_level - self.formation)} of water over the "
+            f"floor (at {self.length(self.final_level)})"
+        )
         if self.final_volume < 0.01:
             end = "  At the end: no water in the pit"
         lines += [

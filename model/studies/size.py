@@ -46,7 +46,7 @@ from wellring.inputs.drainage import DeepWells
 from wellring.inputs.read_site import Site
 from wellring.model.studies.engine import Study, open_study, read_with_tables
 from wellring.model.studies.sizing.new_scheme import free_name, sized_scheme, write_site
-from wellring.model.studies.sizing.prices import check_prices, prices_of, stage_weeks
+from wellring.model.studies.sizing.prices import NO_QUOTATION, check_prices, prices_of, stage_weeks
 from wellring.model.studies.sizing.programme import Goal, Infeasible
 from wellring.model.studies.sizing.request import one_scheme, study_folder, target_of
 from wellring.model.studies.sizing.result import Sized, point_of
@@ -159,7 +159,7 @@ def _notes(done: Sized, site: Site) -> list[str]:
         listed = "; ".join(dict.fromkeys(done.rows.untouchable))
         found.append(f"passed before the work, so that no flows keep them: {listed}")
     if search.goal == "cost":
-        found.append("costs are estimates from your prices and printed defaults, no quotation")
+        found.append(NO_QUOTATION)
         if not stage_weeks(done.study.base.schemes[done.scheme].layout)[1]:
             found.append("a stage without days counts as one week in the cost")
     if site.description.time is not None:

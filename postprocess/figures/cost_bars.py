@@ -29,6 +29,7 @@ LOOKS = {
 }
 """Fill and hatch of each item: people, power, pumps, water, ground."""
 FAILS = "\n(fails a limit)"
+NO_WALL_PRICE = "\n(wall without a price)"
 NOTE = "Quantities of each run times the site's own prices: an estimate, no quotation"
 OTHER = ("#ffffff", "xxxx")
 
@@ -36,7 +37,8 @@ OTHER = ("#ffffff", "xxxx")
 def draw_costs(schemes: Sequence[SchemeRow], folder: Path) -> list[Path]:
     """Draw the cost of schemes, in the order given: one stacked bar each.
 
-    A scheme that fails a limit is marked: it is no offer, however cheap.
+    A scheme that fails a limit is marked: it is no offer, however cheap. So is one whose wall has
+    no price: its bar is too short by the dearest item of all.
 
     Returns
     -------
@@ -47,7 +49,7 @@ def draw_costs(schemes: Sequence[SchemeRow], folder: Path) -> list[Path]:
     from matplotlib.figure import Figure
 
     told = [(row, cost_parts(row.folder)) for row in schemes if row.folder]
-    told = [one for one in told if one[1].money]
+    told = [one for one in told if any(one[1].money.values())]
     if not told or len({parts.currency for _, parts in told}) > 1:
         return []
     currency = told[0][1].currency
@@ -67,12 +69,17 @@ def draw_costs(schemes: Sequence[SchemeRow], folder: Path) -> list[Path]:
                       zorder=2)  # fmt: skip
             start = start + width
         most = float(start.max()) or 1.0
-        for row, total in zip(rows, start, strict=True):
-            axes.text(float(total + 0.008 * most), float(row), f"{total:,.0f}", fontsize=8,
+        for row, total, (_, parts) in zip(rows, start, told, strict=True):
+            more = " + wall" if parts.wall_unpriced else ""
+            axes.text(float(total + 0.008 * most), float(row), f"{total:,.0f}{more}", fontsize=8,
                       weight="bold", va="center")  # fmt: skip
         axes.set_xlim(0, 1.14 * most)
         axes.set_ylim(len(told) - 0.45, -0.55)
-        names = [f"{plain(row.scheme, 34)}{'' if row.holds else FAILS}" for row, _ in told]
+        names = [
+            f"{plain(row.scheme, 34)}{'' if row.holds else FAILS}"
+            f"{NO_WALL_PRICE if parts.wall_unpriced else ''}"
+            for row, parts in told
+        ]
         axes.set_yticks(rows, names, fontsize=8)
         axes.xaxis.set_major_formatter("{x:,.0f}")
         axes.set_xlabel(f"Cost over all stages [{plain(currency, 20)}]")

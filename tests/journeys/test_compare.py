@@ -158,6 +158,59 @@ def test_a_price_that_one_scheme_lacks_keeps_cost_from_ranking() -> None:
     assert compare_rows("site", rows).ranked_by == "cost"
 
 
+def test_without_days_it_is_told_why_there_is_no_cost() -> None:
+    rows = [SchemeRow(name, Path(name), holds=True) for name in ("a", "b")]
+    for row in rows:
+        row.values = {"cost a week": (5.0, "EUR/week"), "peak discharge": (0.01, "m3/s")}
+    assert "how long some stage is pumped is not known" in compare_rows("site", rows).text()
+    for row in rows:
+        row.values.pop("cost a week")
+    assert "No cost in all" not in compare_rows("site", rows).text()
+
+
+def _row_of_costs(folder: Path, lines: str) -> SchemeRow:
+    (folder / "tables").mkdir(parents=True)
+    head = "stage,item,price [EUR],over the stage [EUR]\n"
+    (folder / "tables" / "costs.csv").write_text(head + lines)
+    return SchemeRow(folder.name, folder, holds=True)
+
+
+def test_a_wall_without_a_price_is_marked_beside_its_sum(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its bar and its column would be the cheapest otherwise; another scheme has no wall at all."""
+    from wellring.postprocess import compare_page
+    from wellring.postprocess.figures import cost_bars
+
+    rows = [
+        _row_of_costs(tmp_path / "wells", "one,power,0.2,50\n"),
+        _row_of_costs(tmp_path / "box", "one,power,0.2,5\none,wall: box,,\n"),
+        _row_of_costs(tmp_path / "half", "one,wall: a,2,7\none,wall: b,,\n"),
+    ]
+    parts = [cost_parts(tmp_path / name) for name in ("wells", "box", "half")]
+    assert [part.wall_unpriced for part in parts] == [False, True, True]
+    table = compare_page._costs(compare_rows("site", rows))
+    assert table is not None
+    shown = {cells[0].text: [cell.text for cell in cells[1:]] for cells in table.rows}
+    assert shown["wall"] == ["", "no price", "7 + no price"]
+
+    ledger = SimpleNamespace(ledger=SimpleNamespace(site="Site", invented=False))
+    monkeypatch.setattr(cost_bars, "RunFolder", lambda folder: ledger)
+    png, svg = cost_bars.draw_costs(rows, tmp_path)
+    assert png.is_file()
+    text = svg.read_text(encoding="utf-8")
+    assert text.count("wall without a price") == 2
+    assert "5 + wall" in text
+
+
+def test_prices_of_nothing_draw_no_bars(tmp_path: Path) -> None:
+    from wellring.postprocess.figures.cost_bars import draw_costs
+
+    row = _row_of_costs(tmp_path / "free", "one,power,0,0\n")
+    assert draw_costs([row], tmp_path) == []
+    assert not (tmp_path / "costs.png").exists()
+
+
 def test_without_prices_no_cost_is_told_by_item(tmp_path: Path) -> None:
     """No table, no price, days of a stage not known: no sum that leaves something out unsaid."""
     assert cost_parts(tmp_path) == CostParts()

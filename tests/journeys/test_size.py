@@ -252,6 +252,34 @@ def test_least_cost_weighs_wells_against_water(
 
     assert cost(told) < cost(least)
     assert any("no quotation" in text for text in told["warnings"])
+    assert told["costs"] == {}  # no days, no sum
+
+
+def test_a_cost_is_told_in_money(
+    tmp_path: Path, sized: tuple[Path, Any], wellring: Callable[..., Any]
+) -> None:
+    """With days the sizing tells what the model's own run costs, before and after."""
+    site, _ = sized
+    folder = shutil.copytree(
+        site.parent, tmp_path / "site", ignore=shutil.ignore_patterns("*size*")
+    )
+    file = folder / "site.toml"
+    text = file.read_text()
+    stages = text.count("[[excavation.stages]]")
+    for number in range(stages):
+        named = f'name = "dig {number + 1}"'
+        text = text.replace(named, f"{named}\nday = {30 * number}\nlasts = 30")
+    file.write_text(text + '\n[operations]\ncurrency = "crowns"\ndischarge_fee = 0.5\n')
+    done = wellring("size", file, "--goal", "cost", "--workers", "2", "--no-figures", "--json")
+    told = json.loads(done.out)
+    assert done.code == 0, done.err
+    for name in ("as it stands", "sized"):
+        volume = 30 * 86400 * told["total_m3_s"][name]
+        assert told["costs"][name]["unit"] == "crowns"
+        assert told["costs"][name]["value"] == pytest.approx(0.5 * volume, rel=2e-3)
+    words = next(folder.glob("site.size/*/size.txt")).read_text()
+    assert "Cost [crowns], an estimate, no quotation: as it stands" in words
+    assert "less water than the scheme as it stands" in words
 
 
 @pytest.mark.parametrize(

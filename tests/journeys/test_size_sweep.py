@@ -68,6 +68,24 @@ def test_the_new_scheme_has_the_spacing_and_runs(
     assert answers["01-dig-1.dry_margin"]["value"] == pytest.approx(best["dry_margin_m"], abs=5e-3)
 
 
+def test_a_sweep_tells_its_costs_in_their_currency(
+    tmp_path: Path, plain_site: Callable[..., Path], wellring: Callable[..., Any]
+) -> None:
+    site = plain_site(tmp_path / "site", formations=(-3.5,), soils={"sand": (5e-5, 5e-5)},
+                      drainage=[POINTS], cell=6.0, sublayer=3.0)  # fmt: skip
+    text = site.read_text().replace('name = "dig 1"', 'name = "dig 1"\nday = 0\nlasts = 30')
+    site.write_text(text + '\n[operations]\ncurrency = "crowns"\ninstallation = 100.0\n')
+    done = wellring("size", site, "--spacing", "8", "--spacing", "20", "--workers", "1")
+    points = [int(line.split("(")[1].split()[0]) for line in done.out.splitlines()
+              if line.startswith("every")]  # fmt: skip
+    assert len(points) == 2
+    for count in points:
+        assert f"cost {100 * count:,} crowns" in done.out
+    assert "no quotation" in done.out
+    page = next(site.parent.glob("site.size/*/report.html")).read_text(encoding="utf-8")
+    assert "cost [crowns]" in page
+
+
 def test_a_spacing_that_is_none_is_refused(
     swept: tuple[Path, Any], wellring: Callable[..., Any]
 ) -> None:

@@ -122,6 +122,15 @@ def test_water_rises_in_order_and_never_above_the_natural_level(open_pit: Outage
     assert float(rows[1]["hours"]) == pytest.approx(1 / 60, rel=1e-4)
 
 
+def test_the_end_is_told_as_a_depth_and_a_level(open_pit: OutageRun) -> None:
+    """Formation is below the datum here: a level alone would read as another depth."""
+    with open(open_pit.folder / "outage.csv", newline="") as file:
+        last = list(csv.DictReader(file))[-1]
+    depth, level = float(last["depth_in_pit_m"]), float(last["pit_level_m"])
+    assert depth - level > 1.0
+    assert f"{depth:.2f} m of water over the floor (at {level:.2f} m)" in open_pit.text()
+
+
 def test_how_pervious_open_water_is_does_not_matter(
     open_pit: OutageRun, solver: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:

@@ -34,6 +34,7 @@ Floats = NDArray[np.float64]
 PRICED = ("wage", "power_price", "pump_hire", "standby_hire", "drilling", "installation",
           "discharge_fee", "treatment")  # fmt: skip
 """Prices that flows and wells change the sum of."""
+NO_QUOTATION = "costs are estimates from your prices and printed defaults, no quotation"
 
 
 def check_prices(site: Site) -> None:

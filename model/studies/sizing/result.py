@@ -213,6 +213,9 @@ class Sized:
                 }
                 for s, stage in enumerate(search.stages)
             },
+            "costs": {
+                name: {"value": value, "unit": unit} for name, (value, unit) in self.costs().items()
+            },
             "blocked_by": [
                 {"limit": b.text, "excess": b.excess, "unit": b.unit, "where": b.where.strip()}
                 for b in self.blockers()
@@ -264,7 +267,7 @@ class Sized:
         ]
 
     def _saved(self) -> list[str]:
-        """How much less is pumped than by the scheme as it stands, and at equal rates."""
+        """How much less is pumped than by the scheme as it stands, and at equal rates; the cost."""
         lines, before = [], float(self.own_flows.sum())
         if self.step is not None and before > 0:
             lines.append(f"{_part(self.step.total / before)} the scheme as it stands.")
@@ -273,7 +276,29 @@ class Sized:
                 lines.append(f"{_part(share)} the least equal rates of the same wells.")
             elif self.search.equal:
                 lines.append(self._equal_fails())
+        costs = self.costs()
+        if costs:
+            told = ", ".join(f"{name} {value:,.0f}" for name, (value, _) in costs.items())
+            unit = next(iter(costs.values()))[1]
+            lines.append(f"Cost [{unit}], an estimate, no quotation: {told}.")
         return lines
+
+    def costs(self) -> dict[str, tuple[float, str]]:
+        """What the model's runs cost in all with the currency: as it stands, at equal rates, sized.
+
+        Empty where the scheme chosen tells none: no prices, or stages without days.
+        """
+        outcomes = {"as it stands": self.own}
+        if self.equal is not None:
+            outcomes["equal rates"] = self.equal.outcome
+        if self.step is not None:
+            outcomes["sized"] = self.step.outcome
+        found = {}
+        for name, outcome in outcomes.items():
+            told = outcome.answers.get("cost")
+            if told is not None and told["value"] is not None:
+                found[name] = (float(told["value"]), str(told["unit"]))
+        return found if "sized" in found else {}
 
     def _equal_fails(self) -> str:
         """Where the nearest equal rates that were tried fail."""
@@ -352,7 +377,7 @@ class Sized:
 
 
 def _part(share: float) -> str:
-    return f"{1 - share:.1%} less than" if share <= 1 else f"{share - 1:.1%} more than"
+    return f"{1 - share:.1%} less water than" if share <= 1 else f"{share - 1:.1%} more water than"
 
 
 def point_of(rows: Rows, outcome: Outcome) -> SolvedPoint:

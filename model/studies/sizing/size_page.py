@@ -270,8 +270,10 @@ def sweep_page(done: Swept) -> Page:
                              {"modelled": margins, "needed": needed}, *axis),
             "flow": Curves("Largest flow of all stages", "flow", x, {"all points": flows}, *axis),
         }  # fmt: skip
+    currency = next((c.currency for c in done.cases if c.currency), "")
+    cost = f"cost [{currency}]" if currency else "cost"
     head = [f"{done.kind} [m]" if done.kind == "spacing" else done.kind, "points", "dry",
-            "least water below formation [m]", "largest flow [m3/s]", "cost",
+            "least water below formation [m]", "largest flow [m3/s]", cost,
             "fails on"]  # fmt: skip
     part.tables["cases"] = (
         head,

@@ -21,8 +21,10 @@ from wellring.inputs.site import Scheme
 from wellring.inputs.units import shown, to_si
 from wellring.model.studies.engine import Study, open_study, read_with_tables
 from wellring.model.studies.sizing.new_scheme import free_name, write_site
+from wellring.model.studies.sizing.prices import NO_QUOTATION
 from wellring.model.studies.sizing.request import one_scheme, study_folder, target_of
 from wellring.model.studies.variants import Outcome, Variant
+from wellring.postprocess.answer import counted
 from wellring.postprocess.result_set import result_set
 
 Kind = Literal["spacing", "count"]
@@ -61,6 +63,11 @@ class Case:
         """In all, in the user's currency, where known."""
         value = self.outcome.answers.get("cost", {}).get("value")
         return float(value) if value is not None else None
+
+    @property
+    def currency(self) -> str:
+        """That of the cost."""
+        return str(self.outcome.answers.get("cost", {}).get("unit", ""))
 
     @property
     def dry(self) -> bool:
@@ -112,6 +119,11 @@ class Swept:
             return 3
         return 0 if self.best is not None and not self.best.broken else 1
 
+    @property
+    def priced(self) -> bool:
+        """Whether some case tells its cost."""
+        return any(case.cost is not None for case in self.cases)
+
     def as_json(self) -> dict[str, Any]:
         """What sweep.json holds."""
         return {
@@ -130,6 +142,7 @@ class Swept:
                     "dry_margin_m": case.margin,
                     "flow_m3_s": case.flow,
                     "cost": case.cost,
+                    "currency": case.currency,
                     "limits_that_fail": case.broken,
                     "failed": case.outcome.failed,
                 }
@@ -152,10 +165,10 @@ class Swept:
             told.append(f"water {length.text(case.margin)} below formation at least")
             told.append(f"{flow.text(case.flow)} at most")
             if case.cost is not None:
-                told.append(f"cost {case.cost:,.0f}")
+                told.append(f"cost {case.cost:,.0f} {case.currency}")
             others = [text for text in case.broken if "water below formation" not in text]
             if others:
-                told.append(f"fails on {len(others)} other limits")
+                told.append(f"fails on {counted(len(others), 'other limits')}")
             lines.append(", ".join(told))
         lines.append("")
         if self.best is None:
@@ -216,6 +229,8 @@ def sweep(
     )  # fmt: skip
     cases = _solve(study, chosen.name, number, which, kind, asked)
     done = Swept(study, chosen.name, drainage_names(chosen.drainage)[which], kind, cases)
+    if done.priced:
+        done.warnings.append(NO_QUOTATION)
     done.warnings.append(
         "each case stands on a grid of its own: margins within its error of each other are alike; "
         "take some points more than just hold, for points clog and pumps fail"
