@@ -185,12 +185,15 @@ def made_of(made: StagePumps, kind: str) -> int:
 
 def assess_operations(run: RunFolder, results: Sequence[StageResult]) -> Part:
     """Answers, tables, warnings and assumptions on operation."""
+    from wellring.postprocess.drained_pores import stored_warnings
     from wellring.postprocess.operation_answers import fill
 
     if len(results) < 2 or not (run.path / DESCRIPTION_FILE).is_file():
         return Part()
     part = Part(title="What it takes to run", assumptions=assumptions(run, results))
-    fill(run, operate(run, results), part)
+    stages = operate(run, results)
+    fill(run, stages, part)
+    part.warnings += stored_warnings(run, results, stages)
     return part
 
 
