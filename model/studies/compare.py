@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -25,9 +26,12 @@ from wellring.postprocess.comparison import (
     scheme_row,
 )
 from wellring.postprocess.flood_answers import FloodAnswers
+from wellring.postprocess.result_set import result_set
 from wellring.postprocess.tables import write_frame
 
 COMPARE_FOLDER = "compare"
+DRAWN = ("compare.png", "compare.svg", "costs.png", "costs.svg", "report.html")
+"""What is not there after every comparison."""
 FULL_GRID, COARSER = 60_000, 2.0
 """Cells up to which an outage is followed on the run's own grid, and how much coarser beyond. On
 the example (254,000 cells) it takes 30 s instead of 6 to 8 min, and 22.2 h instead of 22.3, or 9.4
@@ -103,11 +107,11 @@ def compare(
     import multiprocessing
 
     names = [scheme.name for _, scheme in schemes]
-    with ProcessPoolExecutor(
-        min(workers or cores(), len(names)), mp_context=multiprocessing.get_context("spawn")
-    ) as pool:
-        jobs = {
-            pool.submit(
+    at_once = min(workers or cores(), len(names))
+    with ProcessPoolExecutor(at_once, mp_context=multiprocessing.get_context("spawn")) as pool:
+
+        def begin(name: str) -> Future[_Done]:
+            return pool.submit(
                 _run_scheme,
                 str(site_file),
                 name if site.description.schemes else None,
@@ -116,12 +120,17 @@ def compare(
                 figures,
                 side_studies,
                 outages,
-            ): name
-            for name in names
-        }
+            )
+
+        # One a worker: what waits in the pool's own queue is solved even after Ctrl-C.
+        jobs = {begin(name): name for name in names[:at_once]}
+        waiting = iter(names[at_once:])
         try:
-            for job in as_completed(jobs):
-                name, done = jobs[job], job.result()
+            while jobs:
+                job = next(iter(wait(jobs, return_when=FIRST_COMPLETED).done))
+                name, done = jobs.pop(job), job.result()
+                for following in islice(waiting, 1):
+                    jobs[begin(following)] = following
                 failed = done.failed
                 row = SchemeRow(name, None, failed)
                 if not failed:
@@ -138,21 +147,24 @@ def compare(
     comparison = compare_rows(site.name, rows, site.description.site.show)
     folder = runs / COMPARE_FOLDER
     folder.mkdir(parents=True, exist_ok=True)
-    write_frame(folder / "compare.csv", comparison.frame())
-    text = json.dumps(comparison.as_json(), ensure_ascii=False, indent=1, allow_nan=False)
-    (folder / "compare.json").write_text(text, encoding="utf-8")
-    (folder / "compare.txt").write_text(comparison.text(), encoding="utf-8")
-    if figures:
-        from wellring.postprocess.figures.cost_bars import draw_costs
-        from wellring.postprocess.figures.side_by_side import draw_side_by_side
+    with result_set(folder) as place:
+        write_frame(place / "compare.csv", comparison.frame())
+        text = json.dumps(comparison.as_json(), ensure_ascii=False, indent=1, allow_nan=False)
+        (place / "compare.json").write_text(text, encoding="utf-8")
+        (place / "compare.txt").write_text(comparison.text(), encoding="utf-8")
+        if figures:
+            from wellring.postprocess.compare_page import write_compare_page
+            from wellring.postprocess.figures.cost_bars import draw_costs
+            from wellring.postprocess.figures.side_by_side import draw_side_by_side
 
-        tell("drawing the schemes side by side")
-        draw_side_by_side([row.folder for row in comparison.rows if row.folder], folder)
-        draw_costs(comparison.rows, folder)
-        tell("writing the report")
-        from wellring.postprocess.compare_page import write_compare_page
-
-        write_compare_page(comparison, folder)
+            tell("drawing the schemes side by side")
+            draw_side_by_side([row.folder for row in comparison.rows if row.folder], place)
+            draw_costs(comparison.rows, place)
+            tell("writing the report")
+            write_compare_page(comparison, place)
+        for name in DRAWN:  # of a comparison before this one
+            if not (place / name).exists():
+                (folder / name).unlink(missing_ok=True)
     return Compared(comparison, folder)
 
 

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import csv
 import json
+import os
+import signal
+import time
 from collections.abc import Callable
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from process_groups import begin_command, group_lives
 
 from wellring.inputs.read_site import read_site
 from wellring.model.solver import find_solver
@@ -156,6 +160,52 @@ def test_a_price_that_one_scheme_lacks_keeps_cost_from_ranking() -> None:
     assert "wall: cut-off (wall). So the cost does not rank." in told.text()
     rows[0].unpriced = ("wall: cut-off",)
     assert compare_rows("site", rows).ranked_by == "cost"
+
+
+def test_stopped_it_begins_no_other_scheme(
+    tmp_path: Path, plain_site: Callable[..., Path], solver: Any
+) -> None:
+    """Ctrl-C reaches the whole group: what was at work stops, what waited is not solved first."""
+    ring = {"offset": 2.0, "count": 8}
+    well = {"method": "deep wells", "ring": ring, "screen": [-11.0, -3.0],
+            "diameter": "400 mm", "hold": -8.5}  # fmt: skip
+    site = plain_site(tmp_path / "site", drainage=[well], cell=2.0, sublayer=0.5)
+    text = site.read_text()
+    at = text.index("[[schemes]]")
+    more = [text[at:].replace('"scheme"', f'"scheme {i}"') for i in range(3)]
+    site.write_text(text + "\n" + "\n".join(more))
+    runs = site.parent / "site.runs"
+    process = begin_command(["compare", str(site), "--workers", "1"], solver)
+    end = time.monotonic() + 60
+    while not runs.is_dir() and time.monotonic() < end:
+        time.sleep(0.02)
+    os.killpg(process.pid, signal.SIGINT)
+    _, told = process.communicate(timeout=120)
+    assert process.returncode == 130, told
+    assert "Stopped" in told
+    assert len([place for place in runs.iterdir() if (place / "answers.json").is_file()]) <= 1
+    end = time.monotonic() + 20  # the pool's tracker of shared things goes last
+    while group_lives(process) and time.monotonic() < end:
+        time.sleep(0.05)
+    assert not group_lives(process)
+
+
+def test_a_comparison_leaves_no_figure_of_the_one_before(
+    tmp_path: Path, plain_site: Callable[..., Path], wellring: Callable[..., Any]
+) -> None:
+    """Prices taken out: no costs.png of then beside the table of now."""
+    site = plain_site(tmp_path / "site", formations=(-1.5,), cell=4.0, sublayer=3.0)
+    text = site.read_text().replace('name = "dig 1"', 'name = "dig 1"\nday = 0\nlasts = 30')
+    site.write_text(text + "\n[operations]\nmobilisation = 500.0\n")
+    wellring("compare", site, "--workers", "1", "--no-outages")
+    folder = site.parent / "site.runs" / "compare"
+    assert (folder / "costs.png").is_file()
+    (folder / "mine.txt").write_text("the user's own")
+    site.write_text(text)
+    wellring("compare", site, "--workers", "1", "--no-outages", "--no-figures")
+    assert sorted(place.name for place in folder.iterdir()) == [
+        "compare.csv", "compare.json", "compare.txt", "mine.txt"
+    ]  # fmt: skip
 
 
 def test_without_days_it_is_told_why_there_is_no_cost() -> None:
