@@ -23,6 +23,7 @@ from wellring.inputs.quantities import (
     PumpsPerOperator,
     Share,
     ShiftHours,
+    SparePumps,
     Temperature,
     Velocity,
     Volume,
@@ -66,7 +67,7 @@ class Operations(Table):
     power_price: Money | None = None
     """Of one kWh."""
     motor_efficiency: Fraction | None = None
-    standby_pumps: PumpsPerOperator | None = None
+    standby_pumps: SparePumps | None = None
     standby_power: Share | None = None
     """Share of the running power that has a standby supply."""
 

@@ -218,6 +218,7 @@ if TYPE_CHECKING:
     PointCount: TypeAlias = int
     Realisation: TypeAlias = int
     PumpsPerOperator: TypeAlias = int
+    SparePumps: TypeAlias = int
     Money: TypeAlias = float
     PayFactor: TypeAlias = float
     ShiftHours: TypeAlias = float
@@ -289,6 +290,7 @@ else:
     PointCount = _count("a number of points", 1, 5000)
     Realisation = _count("the number of a realisation", 0, 1_000_000)
     PumpsPerOperator = _count("a number of pumps", 1, 10_000)
+    SparePumps = _count("a number of standby pumps", 0, 10_000)
     Money = _number("an amount of money", low=0, high=1e12)
     PayFactor = _number("a factor on the wage", low=1, high=100)
     ShiftHours = _number("hours of a shift", above=0, high=24)

@@ -112,7 +112,9 @@ class StandbyNeed:
             told += f", connected beforehand for those that may not fail ({units})"
         told += "."
         if self.spares_given is not None and self.spares_given < self.most_spares:
-            told += f" [operations] has {self.spares_given}: TOO FEW."
+            # Where nothing must stand by for the floor, spares are for the user to choose.
+            told += f" [operations] has {self.spares_given}"
+            told += "." if self.enough is None else ": TOO FEW."
         if self.critical is None:
             told += " Which units may not fail was not asked for (--single-wells)."
         return told

@@ -16,6 +16,7 @@ def test_quantities_are_read_in_any_unit() -> None:
         }
     )
     assert given.discharge_limit == pytest.approx(240 / 3600)
+    assert Operations.model_validate({"standby_pumps": 0}).standby_pumps == 0
     assert given.volume_limit == pytest.approx(3785.411784)
     assert given.pipe_velocity == pytest.approx(1.524)
     assert given.tank is not None

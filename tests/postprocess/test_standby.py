@@ -53,3 +53,12 @@ def test_a_floor_that_stays_dry_needs_no_power_for_its_sake() -> None:
     assert "does not flood within 7 days" in need.text()
     assert need.enough is None
     assert replace(need, critical=None).text().endswith("not asked for (--single-wells).")
+
+
+def test_spares_are_not_too_few_where_nothing_must_stand_by() -> None:
+    """A tight box: the floor stays dry for days and with any one well out."""
+    need = replace(NEED, within=None, critical=[], spares_given=0)
+    assert need.enough is None
+    assert "[operations] has 0." in need.text()
+    assert "TOO FEW" not in need.text()
+    assert "[operations] has 0: TOO FEW" in replace(NEED, spares_given=0).text()
