@@ -33,9 +33,9 @@ COMPARE_FOLDER = "compare"
 DRAWN = ("compare.png", "compare.svg", "costs.png", "costs.svg", "report.html")
 """What is not there after every comparison."""
 FULL_GRID, COARSER = 60_000, 2.0
-"""Cells up to which an outage is followed on the run's own grid, and how much coarser beyond. On
-the example (254,000 cells) it takes 30 s instead of 6 to 8 min, and 22.2 h instead of 22.3, or 9.4
-instead of 8.3."""
+"""Cells of the largest scheme up to which outages are followed on the runs' own grids, and how much
+coarser beyond. On the example (254,000 cells) it takes 30 s instead of 6 to 8 min, and 22.2 h
+instead of 22.3, or 9.4 instead of 8.3."""
 
 
 @dataclass
@@ -101,7 +101,10 @@ def compare(
     site = read_site(site_file)
     schemes = schemes_of(site)
     found = find_solver(solver, say=tell)
-    lay_out_schemes(site, schemes)  # faults of all schemes before the first is solved
+    layouts = lay_out_schemes(site, schemes)  # faults of all before the first is solved
+    # Times to flood of two grids differ by some percent: all are followed alike.
+    coarse = any(layout.ground.layers.unit.size > FULL_GRID for layout in layouts)
+    del layouts
     runs = runs_folder(site_file, out)
     rows: list[SchemeRow] = []
     import multiprocessing
@@ -120,6 +123,7 @@ def compare(
                 figures,
                 side_studies,
                 outages,
+                coarse,
             )
 
         # One a worker: what waits in the pool's own queue is solved even after Ctrl-C.
@@ -176,6 +180,7 @@ def _run_scheme(
     figures: bool,
     side_studies: bool,
     outages: bool,
+    coarse: bool,
 ) -> _Done:
     """In a process of its own: run one scheme and let its pumps stop."""
     try:
@@ -187,7 +192,6 @@ def _run_scheme(
     if not outages:
         return _Done()
     try:
-        coarse = done.reader.area.size * done.reader.ledger.grid.nlay > FULL_GRID
         followed = outage(
             done.folder,
             single_wells=False,

@@ -119,7 +119,7 @@ def test_a_pit_that_stays_dry_has_no_time_to_flood() -> None:
 
 
 def test_a_large_scheme_floods_on_a_coarser_grid_and_says_so(
-    tmp_path: Path, plain_site: Callable[..., Path], monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, plain_site: Callable[..., Path]
 ) -> None:
     """The same scheme on both grids: the comparison says which it was, and the hours are near."""
     from wellring.model.studies import compare as module
@@ -132,10 +132,9 @@ def test_a_large_scheme_floods_on_a_coarser_grid_and_says_so(
     )
     name = next(iter(read_site(site).description.schemes)).name
     hours = {}
-    for grid, most in (("fine", 10**9), ("coarse", 0)):
-        monkeypatch.setattr(module, "FULL_GRID", most)
+    for grid in ("fine", "coarse"):
         done = module._run_scheme(str(site), name, str(tmp_path / grid), str(find_solver().path),
-                                  False, False, True)  # fmt: skip
+                                  False, False, True, grid == "coarse")  # fmt: skip
         assert done.coarse is (grid == "coarse")
         assert done.flood is not None
         hours[grid] = done.flood.start_by
@@ -145,6 +144,29 @@ def test_a_large_scheme_floods_on_a_coarser_grid_and_says_so(
         assert any("coarser" in text for text in done.flood.cautions) is done.coarse
     assert hours["coarse"] == pytest.approx(hours["fine"], rel=0.3)
     assert hours["coarse"] != hours["fine"]
+
+
+def test_all_outages_of_a_comparison_are_followed_alike(
+    tmp_path: Path, plain_site: Callable[..., Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One scheme has more cells than the most, the other not: both stand on the coarser grid."""
+    from wellring.model.layout import lay_out_schemes
+    from wellring.model.run import schemes_of
+    from wellring.model.studies import compare as module
+
+    well = {"ring": {"offset": 2.0, "count": 8}, "screen": [-11.0, -3.0],
+            "diameter": "400 mm", "hold": -8.5}  # fmt: skip
+    site = plain_site(tmp_path / "site", drainage=[well], cell=5.0, sublayer=4.0)
+    text = site.read_text()
+    other = text[text.index("[[schemes]]") :].replace('"scheme"', '"walled"')
+    wall = 'walls = [{ kind = "sheet pile", toe = -6.3, joint_resistance = "3e-7 m/s" }]\n'
+    site.write_text(text + other.replace('"walled"\n', f'"walled"\n{wall}'))
+    read = read_site(site)
+    cells = [x.ground.layers.unit.size for x in lay_out_schemes(read, schemes_of(read))]
+    assert min(cells) < max(cells)
+    monkeypatch.setattr(module, "FULL_GRID", min(cells))
+    done = module.compare(site, workers=1, figures=False)
+    assert [row.coarse_flood for row in done.comparison.rows] == [True, True]
 
 
 def test_a_price_that_one_scheme_lacks_keeps_cost_from_ranking() -> None:

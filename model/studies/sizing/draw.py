@@ -88,9 +88,11 @@ def _plan(axes: Axes, done: Sized, s: int, flow: Any) -> None:
     axes.margins(0.16)
     axes.set_xticks([])
     axes.set_yticks([])
+    rings = [c.works(s) and step.flows[s, i] <= 0 for i, c in enumerate(done.rows.candidates)]
+    idle = "; rings: idle" if any(rings) else ""
     axes.set_xlabel(
         f"{float(step.flows[s].sum()) * flow.factor:.1f} {flow.unit}, "
-        f"{counted((step.flows[s] > 0).sum(), 'wells')}; rings: idle",
+        f"{counted((step.flows[s] > 0).sum(), 'wells')}{idle}",
         fontsize=8,
     )
 
