@@ -33,15 +33,15 @@ NO_DAYS = (
 _COLUMNS: tuple[tuple[str, str, str], ...] = (
     ("least water below formation", r".*\.dry_margin", "least"),
     ("peak discharge", r"[^.]*\.inflow_total", "most"),
-    ("returned to the ground", r"[^.]*\.returned", "most"),
-    ("volume", r"discharge_volume", "most"),
+    ("cost", r"cost", "most"),
+    ("cost a week", r"[^.]*\.cost_a_week", "most"),
     ("pumps", r"[^.]*\.pumps", "most"),
     ("operators a shift", r"[^.]*\.operators", "most"),
-    ("energy", r"energy", "most"),
-    ("cost a week", r"[^.]*\.cost_a_week", "most"),
-    ("cost", r"cost", "most"),
     ("largest settlement", r"[^.]*\.settlement_largest", "most"),
     ("worst neighbour", r"(neighbours\.)?(worst_neighbour|worst)", "most"),
+    ("returned to the ground", r"[^.]*\.returned", "most"),
+    ("volume", r"discharge_volume", "most"),
+    ("energy", r"energy", "most"),
     ("day dry", r"[^.]*\.dry_from_day", "most"),
 )
 """Heading, pattern of the answers' names, which of several stages is told."""
@@ -83,6 +83,8 @@ class SchemeRow:
         value, unit = self.values.get(heading, (None, ""))
         if value is None:
             return "–"
+        if heading == FLOOD and value == 0.0:
+            return "not dry"
         if isinstance(value, str):
             return f"{value} {unit}".rstrip()
         return bare_text(Answer(value, unit, "", heading, self.kinds.get(heading, "")), system)
@@ -158,7 +160,8 @@ class Comparison:
         if coarse:
             text += (
                 f" Followed on a coarser grid, for the comparison alone: {', '.join(coarse)}; "
-                "what must stand by is for wellring outage to tell."
+                "on it pits were found to flood 1 % sooner to 13 % later than on the run's own. "
+                "What must stand by is for wellring outage to tell."
             )
         return text
 
@@ -185,7 +188,8 @@ class Comparison:
     @property
     def headings(self) -> list[str]:
         """Headings of values that some scheme has, in order."""
-        order = ["wells", *(heading for heading, _, _ in _COLUMNS), FLOOD]
+        order = ["wells", *(heading for heading, _, _ in _COLUMNS)]
+        order.insert(order.index("cost"), FLOOD)
         return [name for name in order if any(name in row.values for row in self.rows)]
 
     @property
