@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from wellring.inputs.shown_text import shown_text
 from wellring.postprocess.answer import Answer
 from wellring.postprocess.cost_parts import cost_parts
 from wellring.postprocess.flood_answers import FloodAnswers
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
 
 FLOOD = "time to flood"
 """Heading of the time until the water is at formation where all pumps stop in the last stage."""
+NEIGHBOUR = "worst neighbour"
+"""Heading of the neighbour whose limit is taken up most, in words."""
 NO_DAYS = (
     "No cost in all, so it does not rank: how long some stage is pumped is not known (day of each "
     "stage, lasts of the last). A week's cost leaves out what is paid once: drilling, walls."
@@ -38,7 +41,6 @@ _COLUMNS: tuple[tuple[str, str, str], ...] = (
     ("pumps", r"[^.]*\.pumps", "most"),
     ("operators a shift", r"[^.]*\.operators", "most"),
     ("largest settlement", r"[^.]*\.settlement_largest", "most"),
-    ("worst neighbour", r"(neighbours\.)?(worst_neighbour|worst)", "most"),
     ("returned to the ground", r"[^.]*\.returned", "most"),
     ("volume", r"discharge_volume", "most"),
     ("energy", r"energy", "most"),
@@ -102,6 +104,9 @@ def scheme_row(folder: Path) -> SchemeRow:
         if answer.get("ok") is not None:
             limit = _limit_name(answer["label"], [stage.name for stage in run.ledger.stages])
             row.limits[limit] = row.limits.get(limit, True) and bool(answer["ok"])
+    worst = answers.get("neighbours.worst", {}).get("value")
+    if worst:
+        row.values[NEIGHBOUR] = (shown_text(str(worst), run.ledger.show), "")
     row.unpriced = cost_parts(folder).unpriced
     row.values["wells"] = (float(len(run.ledger.wells)), "")
     for heading, pattern, which in _COLUMNS:
@@ -190,6 +195,7 @@ class Comparison:
         """Headings of values that some scheme has, in order."""
         order = ["wells", *(heading for heading, _, _ in _COLUMNS)]
         order.insert(order.index("cost"), FLOOD)
+        order.insert(order.index("largest settlement") + 1, NEIGHBOUR)
         return [name for name in order if any(name in row.values for row in self.rows)]
 
     @property
@@ -256,6 +262,8 @@ class Comparison:
             ]
         ]
         for heading in self.headings:
+            if heading == NEIGHBOUR:
+                continue  # a sentence each, told below the table
             body.append([heading, *(row.text(heading, self.system) for row in self.rows)])
         for limit in self.limits:
             words = {True: "holds", False: "FAILS", None: "–"}
@@ -272,6 +280,10 @@ class Comparison:
             elif not row.holds:
                 lines.append(f"{row.scheme} fails on:")
                 lines += [f"  - {reason}" for reason in row.reasons]
+        worst = [row for row in self.rows if NEIGHBOUR in row.values]
+        if worst:
+            lines.append("Worst neighbours:")
+            lines += [f"  {row.scheme}: {row.text(NEIGHBOUR, self.system)}" for row in worst]
         best = self.best
         lines.append(
             f"First: {best.scheme}" if best else "No scheme keeps all limits: change one of them."

@@ -29,6 +29,12 @@ pump_hire = 90.0
 installation = 900.0
 discharge_fee = 0.1
 """
+MEADOW = """
+[[neighbours]]
+file = "meadow.geojson"
+kind = "wetland"
+limit = { drawdown = "9 m" }
+"""
 SECOND = """
 [[schemes]]
 name = "too few"
@@ -42,7 +48,10 @@ rate = "0.2 m3/h"
 
 
 def test_schemes_are_ranked_and_reasons_told(
-    tmp_path: Path, plain_site: Callable[..., Path], wellring_process: Callable[..., Any]
+    tmp_path: Path,
+    plain_site: Callable[..., Path],
+    wellring_process: Callable[..., Any],
+    beside_pit: Callable[..., None],
 ) -> None:
     site = plain_site(
         tmp_path / "site",
@@ -64,7 +73,8 @@ def test_schemes_are_ranked_and_reasons_told(
     text = text.replace('name = "dig 2"', 'name = "dig 2"\nday = 30\nlasts = 40')
     first = next(line for line in text.splitlines() if line.startswith("name = ")
                  and text.index(line) > text.index("[[schemes]]"))  # fmt: skip
-    site.write_text(text + SECOND + PRICES)
+    site.write_text(text + SECOND + PRICES + MEADOW)
+    beside_pit(site, "meadow.geojson", [(20, 0), (40, 0), (40, 20)], name="wet meadow")
     done = wellring_process("compare", site, "--workers", "2", "--json")
     assert done.code == 0, done.err
     told = json.loads(done.out)
@@ -97,6 +107,9 @@ def test_schemes_are_ranked_and_reasons_told(
     assert cost_parts(site.parent / "site.runs" / names[0]).money["installation"] == 900.0 * count
     assert "cost by item" in page.lower()
 
+    worst = told["schemes"][0]["values"]["worst neighbour"]["value"]
+    assert worst.startswith("wet meadow (wetland): drawdown ")
+    assert f"  {names[0]}: {worst}" in (folder / "compare.txt").read_text()
     # The time to flood is that of the command itself; the deeper water is pumped, the longer it is.
     runs = site.parent / "site.runs"
     alone = wellring_process("outage", runs / names[0], "--no-single-wells", "--no-figures",
