@@ -7,7 +7,7 @@ from pathlib import Path
 from urllib.parse import quote
 
 from wellring.postprocess.answers import make_answers
-from wellring.postprocess.comparison import Comparison, SchemeRow
+from wellring.postprocess.comparison import NEIGHBOUR, Comparison, SchemeRow
 from wellring.postprocess.cost_parts import CostParts, cost_parts
 from wellring.postprocess.report import assumptions_of, method_of, provenance_of_page
 from wellring.postprocess.report_fields import plan_layers
@@ -142,9 +142,17 @@ def _lead(comparison: Comparison) -> list[Subject]:
         for row in comparison.rows
         for reason in ([f"not solved: {row.failed}"] if row.failed else row.reasons)
     ]
+    worst = [
+        [row.scheme, row.text(NEIGHBOUR, comparison.system)]
+        for row in comparison.rows
+        if NEIGHBOUR in row.values
+    ]
+    if worst:
+        limits.tables.append(plain_table("worst_neighbour", ["scheme", "what"], worst))
+        limits.unfolded = 2
     if rows:
         limits.tables.append(plain_table("what_each_fails_on", ["scheme", "what"], rows))
-        limits.unfolded = 2
+        limits.unfolded = len(limits.tables)
     found = [ranked, limits]
     costs = _costs(comparison)
     if costs is not None:
@@ -180,7 +188,10 @@ def _money(parts: CostParts, item: str) -> object:
 def _ranked(comparison: Comparison) -> PageTable:
     """A row a scheme in shown units, its name leading to its own report where there is one."""
     frame = comparison.frame()
-    kept = [name for name in frame.columns if not name.startswith("limit: ") and name != "fails on"]
+    elsewhere = ("fails on", NEIGHBOUR)  # sentences: in tables of their own
+    kept = [
+        name for name in frame.columns if not name.startswith("limit: ") and name not in elsewhere
+    ]
     rows: list[Sequence[object]] = list(frame[kept].itertuples(index=False))
     table = csv_table(comparison.system, "schemes", (kept, rows))
     for row, cells in zip(comparison.rows, table.rows, strict=True):
