@@ -56,6 +56,11 @@ class CostItem:
     table: str = "operations"
 
     @property
+    def total_unit(self) -> str:
+        """Unit of the quantity over the stage: what is hired counts by weeks."""
+        return f"{self.unit} × weeks" if self.weekly and self.key.endswith("_hire") else self.unit
+
+    @property
     def money(self) -> float | None:
         """Of a week, or of the once."""
         return None if self.price is None else self.quantity * self.price

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from wellring.inputs.site import SiteDescription
 from wellring.inputs.units import DAY
 from wellring.postprocess.in_time import flows_in_time
 from wellring.postprocess.run_folder import RunFolder
@@ -28,7 +29,7 @@ class Discharge:
 
 def discharge_of(run: RunFolder, stage: int, steady: float) -> Discharge:
     """Discharge of the ledger's stage number `stage` whose steady rate is known [m³/s]."""
-    days = stage_days(run, stage)
+    days = days_pumped(run.description)[stage - 1]
     series = _in_time(run, stage)
     if series is None:
         volume = None if days is None else steady * days * DAY
@@ -40,23 +41,24 @@ def discharge_of(run: RunFolder, stage: int, steady: float) -> Discharge:
     return Discharge(steady, days, peak, volume, True)
 
 
-def stage_days(run: RunFolder, stage: int) -> float | None:
-    """Days that a stage is pumped: to the next stage's day, or as long as it lasts.
+def days_pumped(description: SiteDescription) -> list[float | None]:
+    """Days that each stage is pumped: to the next stage's day, or as long as it lasts.
 
-    Pumping before the dig belongs to the first stage.
+    Pumping before the dig belongs to the first stage. None where a stage does not tell.
     """
-    stages = run.ledger.stages
-    entry = stages[stage]
-    after = stages[stage + 1].day if stage + 1 < len(stages) else None
-    time = run.description.time
-    begins = entry.day
-    if stage == 1 and time is not None and time.pumping_starts is not None and begins is not None:
-        begins = min(begins, time.pumping_starts)
-    if begins is not None and after is not None:
-        return after - begins
-    if entry.lasts is None:
-        return None
-    return entry.lasts + ((entry.day or 0.0) - begins if begins is not None else 0.0)
+    stages, time = description.excavation.stages, description.time
+    found: list[float | None] = []
+    for stage, after in zip(stages, [*stages[1:], None], strict=True):
+        begins = stage.day
+        if not found and begins is not None and time and time.pumping_starts is not None:
+            begins = min(begins, time.pumping_starts)
+        if begins is not None and after is not None and after.day is not None:
+            found.append(after.day - begins)
+        elif stage.lasts is None:
+            found.append(None)
+        else:
+            found.append(stage.lasts + (0.0 if begins is None else (stage.day or 0.0) - begins))
+    return found
 
 
 def _in_time(run: RunFolder, stage: int) -> tuple[float, float, float] | None:

@@ -266,12 +266,14 @@ def _costs_table(
     unit = _currency(run)
     head = [
         "stage", "item", "price from", "quantity", "unit", "paid", f"price [{unit}]",
-        f"a week or once [{unit}]", "quantity over the stage", f"over the stage [{unit}]",
+        f"a week or once [{unit}]", "quantity over the stage", "its unit",
+        f"over the stage [{unit}]",
     ]  # fmt: skip
     rows: list[Sequence[object]] = [
         [
             s.entry.name, i.item, f"{i.table}.{i.key}", i.quantity, i.unit,
-            "each week" if i.weekly else "once", i.price, i.money, i.total_quantity, i.total,
+            "each week" if i.weekly else "once", i.price, i.money, i.total_quantity,
+            i.total_unit, i.total,
         ]
         for s in stages
         for i in s.items

@@ -241,6 +241,7 @@ def test_walls_are_paid_for_by_their_area(run_with: Runs) -> None:
     area = around * (ground + 7.0)  # the toes lie 7 m deep on the average
     assert float(told["wall: soldier piles"]["quantity"]) == pytest.approx(area, rel=1e-3)
     assert told["wall: soldier piles"]["price from"] == "walls.price"
+    assert told["wall: soldier piles"]["its unit"] == "m2"
     assert float(told["wall: soldier piles"]["over the stage [thalers]"]) == pytest.approx(
         100.0 * area, rel=1e-3
     )
@@ -249,3 +250,16 @@ def test_walls_are_paid_for_by_their_area(run_with: Runs) -> None:
     assert run.answers.answers["cost"].value == pytest.approx(500.0 + 100.0 * area, rel=1e-3)
     (missing,) = [text for text in run.answers.warnings if "for want of a price" in text]
     assert "wall: piles (price)" in missing
+
+
+def test_hire_over_a_stage_counts_weeks(run_with: Runs) -> None:
+    """Eight pumps and a standby for two weeks: 18 pump weeks, at 50 each."""
+    run = run_with(
+        {"method": "deep wells", "screen": [-11.0, -2.0], "hold": -6.0, **RING},
+        more='\n[operations]\ncurrency = "thalers"\npump_hire = 50.0\n',
+        days="day = 0\nlasts = 14",
+    )
+    (hire,) = [row for row in rows(run, "costs") if row["item"] == "pump hire"]
+    assert (float(hire["quantity"]), hire["unit"]) == (9.0, "pumps")
+    assert (float(hire["quantity over the stage"]), hire["its unit"]) == (18.0, "pumps × weeks")
+    assert float(hire["over the stage [thalers]"]) == 900.0

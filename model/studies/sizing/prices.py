@@ -20,6 +20,7 @@ from wellring.model.layout import Layout
 from wellring.model.studies.sizing.programme import Prices
 from wellring.model.studies.sizing.rows import Rows
 from wellring.postprocess.costs import WEEK
+from wellring.postprocess.discharge import days_pumped
 from wellring.postprocess.operations import (
     MOTOR_EFFICIENCY,
     PUMPS_PER_OPERATOR,
@@ -55,13 +56,7 @@ def check_prices(site: Site) -> None:
 
 def stage_weeks(layout: Layout) -> tuple[Floats, bool]:
     """Weeks (S,) each stage is pumped, and whether all are known; 1 where one is not."""
-    stages = layout.site.description.excavation.stages
-    found = []
-    for stage, after in zip(stages, [*stages[1:], None], strict=True):
-        days = stage.lasts
-        if stage.day is not None and after is not None and after.day is not None:
-            days = after.day - stage.day
-        found.append(days)
+    found = days_pumped(layout.site.description)
     return np.array([1.0 if d is None else d / WEEK for d in found]), None not in found
 
 
