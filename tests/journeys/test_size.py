@@ -179,7 +179,7 @@ def test_what_cannot_be_names_what_blocks(
     margin = told["answers"]["02-dig-2.dry_margin"]["value"]
     assert first["excess"] == pytest.approx(0.5 - margin, abs=0.1)
     assert "x 4660" in first["where"]
-    assert told["wells_at_their_most"] == [f"W {i}" for i in range(1, 7)]
+    assert told["wells_at_their_most"] == {f"W {i}": "pump" for i in range(1, 7)}
 
 
 def test_a_neighbours_limit_blocks_and_is_named(

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from wellring.inputs.shown_text import shown_text
 from wellring.inputs.units import shown
+from wellring.model.limited_rates import most_flow
 from wellring.model.studies.engine import Study
 from wellring.model.studies.sizing.responses import SolvedPoint, bound
 from wellring.model.studies.sizing.rows import ORDER, RESERVE, SHARE_RESERVE, Rows, well_capacity
@@ -132,21 +133,30 @@ class Sized:
         metres = self.study.base.site.crs.metres_per_unit
         return f" at x {x / metres:.1f}, y {y / metres:.1f}"
 
-    def at_their_most(self) -> list[str]:
-        """Wells that give all they can in some stage: their pump, screen or level governs."""
+    def at_their_most(self) -> dict[str, str]:
+        """Wells that give all they can in some stage, with what governs: pump, screen or level."""
         step = self.step
         if step is None:
-            return []
-        names = set()
+            return {}
+        found: dict[str, set[str]] = {}
         for s, stage in enumerate(self.rows.stages):
             levels = stage.levels(step.point.rows[s])
             for j, well in enumerate(stage.wells):
                 flow = step.point.flows[s, well]
-                most = well_capacity(self.rows.candidates[well].point, float(levels[j]))[0]
-                low = levels[j] < self.rows.candidates[well].point.lowest + 0.02
+                point = self.rows.candidates[well].point
+                low = levels[j] < point.lowest + 0.02
+                most, what = most_flow(point, max(float(levels[j]), point.lowest))
                 if flow > 0 and (flow > 0.98 * most or low):
-                    names.add(self.rows.candidates[well].name)
-        return sorted(names, key=[c.name for c in self.rows.candidates].index)
+                    found.setdefault(point.name, set()).add("level" if low else what)
+        return {
+            candidate.name: ", ".join(sorted(found[candidate.name]))
+            for candidate in self.rows.candidates
+            if candidate.name in found
+        }
+
+    def at_their_most_text(self) -> str:
+        """The same in words."""
+        return ", ".join(f"{name} ({what})" for name, what in self.at_their_most().items())
 
     def flows_table(self) -> tuple[list[str], list[Sequence[object]]]:
         """A row a well and stage: what it gave as it stood, at equal rates, and sized [m³/s]."""
@@ -359,9 +369,9 @@ class Sized:
                 + ("The dig is kept dry, and passed are:" if self.dig_holds else "Passed are:")
             )
         lines = ["", head, *(f"  - {item.words()}" for item in blockers)]
-        most = self.at_their_most()
+        most = self.at_their_most_text()
         if most and not self.dig_holds:
-            lines.append(f"Wells that give all they can: {', '.join(most)}.")
+            lines.append(f"Wells that give all they can, and what governs them: {most}.")
         return lines
 
     def _well_lines(self, step: Step, flow: Any) -> list[str]:

@@ -117,7 +117,8 @@ def _headlines(done: Sized, show: str) -> list[Headline]:
     found.append(Headline("Do all limits hold?", NO if broken else YES, text, BASIS))
     most = done.at_their_most()
     if most:
-        text = f"{len(most)} in some stage: {', '.join(most[:8])}{' …' if len(most) > 8 else '.'}"
+        wells = ", ".join(f"{name} ({what})" for name, what in list(most.items())[:8])
+        text = f"{len(most)} in some stage: {wells}{' …' if len(most) > 8 else '.'}"
         found.append(Headline("Which wells give all they can?", WATCH, text, "pump, screen, level"))
     found.append(Headline("How sure is that?", WATCH, NOTHING_TO_SPARE, ""))
     return found
