@@ -118,7 +118,7 @@ class KnownStages:
         """
         found = {}
         for i, limit in enumerate(self.rows.limits):
-            if limit.kind not in LEAST_EXTRA:
+            if not limit.of_dig:
                 continue
             miss = max(excess.get(i, 0.0) - planned.excess.get(i, 0.0), 0.0)
             extra = min(0.5 * (self.extra.get(i, 0.0) + miss), MOST_EXTRA)

@@ -121,7 +121,7 @@ class Sized:
             over = excess - (RESERVE if metres else SHARE_RESERVE)
             if over <= (1e-3 if metres else 1e-6):
                 continue
-            where = self._where(step, index) if limit.kind in ("dry", "stability") else ""
+            where = self._where(step, index) if limit.of_dig else ""
             found.append(Blocker(limit.text, over, "m" if metres else "1", where))
         return found
 

@@ -67,6 +67,11 @@ class Limit:
     kind: str
     stage: int
 
+    @property
+    def of_dig(self) -> bool:
+        """Whether it is the dig's own: dry and stable before anything else."""
+        return self.kind in ("dry", "stability")
+
 
 @dataclass
 class StageRows:
@@ -177,7 +182,7 @@ class Rows:
         own = {i: t for i, t in excess.items() if self.limits[i].stage == stage}
         if not self.dig_holds(own):
             return None
-        rest = [t for i, t in own.items() if self.limits[i].kind not in ("dry", "stability")]
+        rest = [t for i, t in own.items() if not self.limits[i].of_dig]
         return sum(max(t - SHARE_RESERVE, 0.0) for t in rest)
 
     def dig_excess(self, excess: Mapping[int, float]) -> float:

@@ -264,7 +264,7 @@ class Search:
         return planned({})  # what blocks is told by the limits as they are
 
     def _dig_passed(self, excess: Mapping[int, float]) -> bool:
-        return any(self.rows.limits[i].kind in ("dry", "stability") for i in excess)
+        return any(self.rows.limits[i].of_dig for i in excess)
 
     def _responses(self, begun: Step) -> Responses:
         """One solve for each candidate, whose flow is lowered, or raised where it is small."""
@@ -344,9 +344,8 @@ class Search:
         return cost_of(self.prices, flows)
 
     def _badness(self, step: Step) -> tuple[bool, float, float, float]:
-        kinds = [(self.rows.limits[i].kind, t) for i, t in step.excess.items()]
         dig = self.rows.dig_excess(step.excess)
-        rest = sum(t for kind, t in kinds if kind not in ("dry", "stability"))
+        rest = sum(t for i, t in step.excess.items() if not self.rows.limits[i].of_dig)
         return dig > 0, round(dig, 3), round(rest, 3), step.objective
 
     def _trust(self, after: Step) -> None:
