@@ -8,7 +8,7 @@ from urllib.parse import quote
 
 from wellring.postprocess.answers import make_answers
 from wellring.postprocess.comparison import NEIGHBOUR, Comparison, SchemeRow
-from wellring.postprocess.cost_parts import CostParts, cost_parts
+from wellring.postprocess.cost_parts import CostParts
 from wellring.postprocess.report import assumptions_of, method_of, provenance_of_page
 from wellring.postprocess.report_fields import plan_layers
 from wellring.postprocess.report_headlines import NO, WATCH, YES, Headline
@@ -162,7 +162,7 @@ def _lead(comparison: Comparison) -> list[Subject]:
 
 def _costs(comparison: Comparison) -> PageTable | None:
     """A row an item, a column a scheme that tells its cost; None where none does."""
-    told = [(row.scheme, cost_parts(row.folder)) for row in comparison.rows if row.folder]
+    told = [(row.scheme, row.costs) for row in comparison.rows if row.folder]
     told = [one for one in told if one[1].money]
     if not told:
         return None

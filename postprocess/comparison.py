@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from wellring.inputs.shown_text import shown_text
 from wellring.postprocess.answer import Answer
-from wellring.postprocess.cost_parts import cost_parts
+from wellring.postprocess.cost_parts import CostParts, cost_parts
 from wellring.postprocess.flood_answers import FloodAnswers
 from wellring.postprocess.report_headlines import bare_text, limit_text
 from wellring.postprocess.run_folder import ANSWERS_FILE, RunFolder
@@ -72,8 +72,7 @@ class SchemeRow:
     """Limit → whether it holds in all stages."""
     coarse_flood: bool = False
     """Whether its time to flood is of a coarser grid."""
-    unpriced: tuple[str, ...] = ()
-    """Items of the cost that have no price."""
+    costs: CostParts = field(default_factory=CostParts)
 
     def number(self, heading: str) -> float:
         """A value as a number, infinite where it has none."""
@@ -107,7 +106,7 @@ def scheme_row(folder: Path) -> SchemeRow:
     worst = answers.get("neighbours.worst", {}).get("value")
     if worst:
         row.values[NEIGHBOUR] = (shown_text(str(worst), run.ledger.show), "")
-    row.unpriced = cost_parts(folder).unpriced
+    row.costs = cost_parts(folder)
     row.values["wells"] = (float(len(run.ledger.wells)), "")
     for heading, pattern, which in _COLUMNS:
         found = [
@@ -175,11 +174,11 @@ class Comparison:
         """What the cost leaves out, and whether that is why it does not rank; "" without cost."""
         if not any("cost" in row.values for row in self.rows):
             return NO_DAYS if any("cost a week" in row.values for row in self.rows) else ""
-        items = dict.fromkeys(item for row in self.rows for item in row.unpriced)
+        items = dict.fromkeys(item for row in self.rows for item in row.costs.unpriced)
         if not items:
             return ""
         told = [
-            f"{item} ({', '.join(row.scheme for row in self.rows if item in row.unpriced)})"
+            f"{item} ({', '.join(row.scheme for row in self.rows if item in row.costs.unpriced)})"
             for item in items
         ]
         text = f"Not in the cost, for want of a price: {'; '.join(told)}."
@@ -298,7 +297,7 @@ def compare_rows(site: str, rows: Sequence[SchemeRow], system: str = "metric") -
     """
     solved = [row for row in rows if not row.failed]
     told = bool(solved) and all("cost" in row.values for row in solved)
-    same = len({frozenset(row.unpriced) for row in solved}) < 2
+    same = len({frozenset(row.costs.unpriced) for row in solved}) < 2
     by = "cost" if told and same else "peak discharge"
 
     def rank(row: SchemeRow) -> tuple[bool, bool, float]:

@@ -9,7 +9,6 @@ from pathlib import Path
 import numpy as np
 
 from wellring.postprocess.comparison import SchemeRow
-from wellring.postprocess.cost_parts import cost_parts
 from wellring.postprocess.figures.style import DPI, INK, SOFT_INK, drawing, plain, save
 from wellring.postprocess.run_folder import RunFolder
 
@@ -48,7 +47,7 @@ def draw_costs(schemes: Sequence[SchemeRow], folder: Path) -> list[Path]:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    told = [(row, cost_parts(row.folder)) for row in schemes if row.folder]
+    told = [(row, row.costs) for row in schemes if row.folder]
     told = [one for one in told if any(one[1].money.values())]
     if not told or len({parts.currency for _, parts in told}) > 1:
         return []

@@ -188,12 +188,12 @@ def test_a_price_that_one_scheme_lacks_keeps_cost_from_ranking() -> None:
     for row, cost, flow in zip(rows, (900.0, 100.0), (0.01, 0.02), strict=True):
         row.values = {"cost": (cost, "crowns"), "peak discharge": (flow, "m3/s")}
     assert [row.scheme for row in compare_rows("site", rows).rows] == ["wall", "wells"]
-    rows[1].unpriced = ("wall: cut-off",)
+    rows[1].costs = CostParts(unpriced=("wall: cut-off",))
     told = compare_rows("site", rows)
     assert told.ranked_by == "peak discharge"
     assert [row.scheme for row in told.rows] == ["wells", "wall"]
     assert "wall: cut-off (wall). So the cost does not rank." in told.text()
-    rows[0].unpriced = ("wall: cut-off",)
+    rows[0].costs = CostParts(unpriced=("wall: cut-off",))
     assert compare_rows("site", rows).ranked_by == "cost"
 
 
@@ -257,7 +257,7 @@ def _row_of_costs(folder: Path, lines: str) -> SchemeRow:
     (folder / "tables").mkdir(parents=True)
     head = "stage,item,price [EUR],over the stage [EUR]\n"
     (folder / "tables" / "costs.csv").write_text(head + lines)
-    return SchemeRow(folder.name, folder, holds=True)
+    return SchemeRow(folder.name, folder, holds=True, costs=cost_parts(folder))
 
 
 def test_a_wall_without_a_price_is_marked_beside_its_sum(
