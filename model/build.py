@@ -20,6 +20,7 @@ from wellring.model.binary_arrays import array_file, write_array
 from wellring.model.drainage.points import GridPoint, PointDrive
 from wellring.model.excavation import Drains
 from wellring.model.ground import Ground
+from wellring.model.meet_limits import SMOOTHED
 from wellring.model.plan_grid import PlanGrid
 from wellring.model.stage_lists import stage_lists
 from wellring.model.system_errors import system_errors
@@ -35,8 +36,6 @@ Floats = NDArray[np.float64]
 
 MODEL = "gwf"
 """Name of the groundwater model inside every stage folder."""
-_SMOOTHED = 0.01
-"""Depth [m] over which a well's flow that answers to its level sets in."""
 
 
 @dataclass
@@ -323,11 +322,14 @@ def drive_rows(index: int, drive: PointDrive, sign: float) -> list[tuple[Any, ..
         return [(index, "status", "constant"), (index, "well_head", sign * float(drive.held))]
     if drive.growth is not None:
         # MODFLOW 6's flowing well: a drain in the well, smoothed over its last centimetre.
-        outflow = (drive.still, drive.growth * DAY, _SMOOTHED)
+        outflow = (drive.still, drive.growth * DAY, SMOOTHED)
         return [
             (index, "status", "active"),
             (index, "rate", 0.0),
             (index, "flowing_well", *outflow),
         ]
     rate = -sign * float(drive.rate or 0.0) * DAY
-    return [(index, "status", "active"), (index, "rate", rate)]
+    rows: list[tuple[Any, ...]] = [(index, "status", "active"), (index, "rate", rate)]
+    if drive.throttled is not None:
+        rows.append((index, "rate_scaling", drive.still, drive.throttled))
+    return rows

@@ -3,7 +3,8 @@
 Friction in a suction header takes some of the lift of the points far from its pump. A header whose
 pump is at its limit can no longer hold its vacuum: the level of all its points rises alike until
 they give what the pump takes. Recharge wells return a share of the discharge, which itself grows
-with what they return. All are met by settling the points again and again.
+with what they return. All are met by finding the points' limits again and again, on the linear
+response of the stage (:mod:`wellring.model.linear_response`).
 """
 
 from __future__ import annotations
@@ -16,18 +17,13 @@ from numpy.typing import NDArray
 
 from wellring.model.drainage.points import GridPoint, PointDrive
 from wellring.model.drainage.suction_header import SuctionHeader
-from wellring.model.limits import (
-    FLOW_TOLERANCE,
-    LEVEL_TOLERANCE,
-    Settled,
-    Solve,
-    first_drive,
-    settle,
-)
+from wellring.model.first_drives import Solve, first_drive
+from wellring.model.flow_limits import FLOW_TOLERANCE, LEVEL_TOLERANCE
+from wellring.model.limits import Settled, settle
 
 Floats = NDArray[np.float64]
 
-_MOST_TURNS = 20
+_MOST_TURNS = 60
 _FIRST_RISE = 0.5
 """[m]."""
 _LITTLE = 1e-9
@@ -130,36 +126,66 @@ class _Returned:
         return True
 
 
-def settle_groups(points: Sequence[GridPoint], solve: Solve) -> Settled:
-    """Find drives that respect the limits of every point and of every group.
+class SharedLimits:
+    """The limits of all points of a stage, those that they share included."""
 
-    Parameters
-    ----------
-    solve : solves the stage for given drives and returns what each point then does.
-    """
-    headers = _headers(points)
-    suctions = _suctions(points)
-    returns = _returns(points)
-    drives: list[PointDrive] | None = None
-    rounds = 0
-    for _ in range(_MOST_TURNS):
-        now = _adjusted(points, headers, suctions, returns)
-        settled = settle(now, solve, None if drives is None else _moved(now, drives))
-        drives, rounds = settled.drives, rounds + settled.rounds
+    def __init__(self, points: Sequence[GridPoint]):
+        self.points = points
+        self.headers = _headers(points)
+        self.suctions = _suctions(points)
+        self.returns = _returns(points)
+
+    def adjusted(self) -> list[GridPoint]:
+        """The points with what their groups take of their levels and ask of their flows now."""
+        return _adjusted(self.points, self.headers, self.suctions, self.returns)
+
+    def meet(
+        self, solve: Solve, drives: Sequence[PointDrive] | None = None
+    ) -> tuple[Settled, bool]:
+        """Find drives that respect every limit, begun with `drives`.
+
+        Returns
+        -------
+        (found, kept) : what was found, and whether `drives` themselves keep all limits.
+        """
+        for header in self.headers:
+            header.low = header.high = None
+        for suction in self.suctions:
+            suction.missed = None
+        for back in self.returns:
+            back.before = None
+        rounds = 0
+        for turn in range(_MOST_TURNS):
+            now = self.adjusted()
+            found = settle(now, solve, None if drives is None else _moved(now, drives))
+            begun, drives, rounds = drives, found.drives, rounds + found.rounds
+            if not self._improve(found):
+                named = _named(found.drives, self.headers)
+                kept = found.settled and turn == 0 and begun is not None and _alike(begun, drives)
+                return Settled(named, found.states, rounds, found.settled), kept
+        return Settled(_named(found.drives, self.headers), found.states, rounds, False), False
+
+    def _improve(self, found: Settled) -> bool:
+        """Choose better rises, losses and shares for these states; False where all fit."""
         changed = False
-        for header in headers:
-            total = sum(settled.states[index].flow for index in header.members)
+        for header in self.headers:
+            total = sum(found.states[index].flow for index in header.members)
             changed |= header.improve(total)
-        for suction in suctions:
-            flows = np.array([settled.states[index].flow for index in suction.members])
+        for suction in self.suctions:
+            flows = np.array([found.states[index].flow for index in suction.members])
             changed |= suction.improve(flows)
-        discharge = _discharge(points, settled)
-        for back in returns:
+        discharge = _discharge(self.points, found)
+        for back in self.returns:
             changed |= back.improve(discharge)
-        if not changed:
-            named = _named(settled.drives, headers)
-            return Settled(named, settled.states, rounds, settled.settled)
-    return Settled(_named(settled.drives, headers), settled.states, rounds, False)
+        return changed
+
+
+def _alike(drives: Sequence[PointDrive], others: Sequence[PointDrive]) -> bool:
+    """Whether points are held, driven by the same flow, or shut, in both alike."""
+    return all(
+        one.held == other.held and one.rate == other.rate
+        for one, other in zip(drives, others, strict=True)
+    )
 
 
 def _headers(points: Sequence[GridPoint]) -> list[_Header]:

@@ -15,16 +15,10 @@ from collections.abc import Sequence
 
 from wellring.model.drainage.points import GridPoint, PointDrive, PointState
 from wellring.model.first_drives import Solve, lowest_drive
-from wellring.model.limited_rates import flow_margin, most_flow
+from wellring.model.flow_limits import LEAST_FLOW, LEVEL_TOLERANCE, flow_range, most_flow
 
-FLOW_TOLERANCE = 1e-3
-"""Relative."""
-LEVEL_TOLERANCE = 1e-3
-"""[m]."""
 REOPENS_ABOVE = 0.01
 """Water [m] that must stand above its lowest level around a shut point to open it again."""
-_LEAST = 1e-9
-"""Flows are told apart down to this [m³/s], a tenth of a litre a day."""
 _MOST_ROUNDS = 40
 _MOST_OPENINGS = 3
 _FREE_ROUNDS = 8
@@ -105,20 +99,20 @@ class LimitSearch:
         if drive.held is None and state.level < self.point.lowest - LEVEL_TOLERANCE:
             return lowest_drive(self.point)
         over = state.flow - limit
-        close = flow_margin(self.point, limit, FLOW_TOLERANCE, LEVEL_TOLERANCE) + _LEAST
-        if over <= close and (drive.held is not None or over >= -close):
+        least, most = flow_range(self.point, state.level)
+        if state.flow <= most and (drive.held is not None or state.flow >= least):
             return None
         level, flow = self._met(state)
         if level < self.point.lowest + LEVEL_TOLERANCE:
             # Held already: its limit is broken by next to nothing.
             return None if drive.held is not None else lowest_drive(self.point)
-        flow = max(flow, 0.1 * _LEAST)
+        flow = max(flow, 0.1 * LEAST_FLOW)
         name = most_flow(self.point, level)[1]
         if self.point.injects:
             return PointDrive(None, flow, name)
         still = self._still(level, flow)
         growth = flow / (level - still)
-        self._damp(over / (limit + _LEAST))
+        self._damp(over / (limit + LEAST_FLOW))
         if drive.growth is not None:
             if still > self.point.lowest:
                 growth *= _smoothed_by(drive, state)
@@ -141,7 +135,7 @@ class LimitSearch:
 
     def opened_or_shut(self, drive: PointDrive, state: PointState) -> PointDrive | None:
         """Shut a point that feeds the ground; open one around which the water has risen."""
-        if drive.held is not None and state.flow < -_LEAST:
+        if drive.held is not None and state.flow < -LEAST_FLOW:
             return PointDrive(None, None, "no inflow")
         if (
             drive.governing == "no inflow"
@@ -167,7 +161,7 @@ class LimitSearch:
         if before is None:
             return
         rise, gain = state.level - before.level, state.flow - before.flow
-        told = abs(gain) > 1e-4 * max(state.flow, before.flow) + 0.1 * _LEAST
+        told = abs(gain) > 1e-4 * max(state.flow, before.flow) + 0.1 * LEAST_FLOW
         if abs(rise) > 1e-5 and told and rise * gain < 0:
             self.slope = gain / rise
 
@@ -177,7 +171,7 @@ class LimitSearch:
         slope = self.slope
         if slope is None:
             drawn = state.level - low + 3.0 if self.rest is None else self.rest - state.level
-            slope = -max(state.flow, _LEAST) / max(drawn, 0.1)
+            slope = -max(state.flow, LEAST_FLOW) / max(drawn, 0.1)
 
         def flow(level: float) -> float:
             return state.flow + slope * (level - state.level)
@@ -195,4 +189,4 @@ class LimitSearch:
 def _smoothed_by(drive: PointDrive, state: PointState) -> float:
     """By what the solver's smoothing just above `still` lessens a growing flow, 1 to 10."""
     straight = (drive.growth or 0.0) * (state.level - drive.still)
-    return min(max(straight / max(state.flow, _LEAST), 1.0), 10.0)
+    return min(max(straight / max(state.flow, LEAST_FLOW), 1.0), 10.0)

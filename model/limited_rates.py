@@ -14,62 +14,19 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.model.drainage.points import Governing, GridPoint, PointDrive, PointState
+from wellring.model.drainage.points import GridPoint, PointDrive, PointState
+from wellring.model.flow_limits import LEAST_FLOW, flow_range, most_flow
 
 Floats = NDArray[np.float64]
 
 _MEMORY = 6
-_LEAST = 1e-9
-"""[m³/s]."""
-_LEVEL_TOLERANCE = 1e-3
-"""[m]."""
-
-
-def most_flow(point: GridPoint, level: float) -> tuple[float, Governing]:
-    """The smallest flow limit [m³/s] of a point at `level` [m], and which one it is.
-
-    `level` is the solver's. With a loss C·Q² within the well it is the largest Q that pump and
-    screen allow at level − C·Q², and that keeps this at or above the point's lowest level.
-    """
-    if point.square_loss == 0.0 or math.isinf(level):
-        return _limit_within(point, level)
-    top = math.sqrt(max(level - point.lowest, 0.0) / point.square_loss)
-    if top <= _limit_within(point, point.lowest)[0]:
-        return top, "level"
-    low, high = 0.0, top
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        if _limit_within(point, level - point.square_loss * middle**2)[0] > middle:
-            low = middle
-        else:
-            high = middle
-    return high, _limit_within(point, level - point.square_loss * high**2)[1]
-
-
-def _limit_within(point: GridPoint, level: float) -> tuple[float, Governing]:
-    """The limit with the water in the point itself at `level` [m]."""
-    limits: list[tuple[float, Governing]] = [(point.screen_limit(level), "screen")]
-    pumped = point.pump_gives(level)
-    if pumped is not None:
-        limits.append((pumped, "pump"))
-    if point.wanted is not None:
-        limits.append((point.wanted, "rate"))
-    return min(limits)
-
-
-def flow_margin(point: GridPoint, flow: float, relative: float, level: float) -> float:
-    """By how much [m³/s] a flow may miss its limit: `relative`, and `level` [m] within the well."""
-    close = relative * flow
-    if point.square_loss > 0.0 and flow > 0.0:
-        close = min(close, level / (2.0 * point.square_loss * flow))
-    return close
 
 
 class LimitedRates:
     """Brings the rates of points that are driven by flow to their limits, round by round."""
 
-    def __init__(self, points: Sequence[GridPoint], tolerance: float):
-        self.points, self.tolerance = points, tolerance
+    def __init__(self, points: Sequence[GridPoint]):
+        self.points = points
         self.slope: dict[int, float] = {}
         self.last: dict[int, tuple[float, float]] = {}
         self.group: list[int] = []
@@ -100,12 +57,8 @@ class LimitedRates:
             return False
         rate = np.array([drives[index].rate or 0.0 for index in group])
         limits = [most_flow(self.points[index], states[index].level) for index in group]
-        limit = np.array([flow for flow, _ in limits])
-        margin = [
-            flow_margin(self.points[index], max(q, _LEAST), self.tolerance, _LEVEL_TOLERANCE)
-            for index, q in zip(group, rate, strict=True)
-        ]
-        if np.all(np.abs(limit - rate) <= 0.5 * np.array(margin)):
+        ranges = [flow_range(self.points[index], states[index].level) for index in group]
+        if all(low <= q <= high for q, (low, high) in zip(rate, ranges, strict=True)):
             for index, (_, name) in zip(group, limits, strict=True):
                 drives[index] = PointDrive(None, drives[index].rate, name)
             return False
@@ -133,7 +86,7 @@ class LimitedRates:
                 low = middle
             else:
                 high = middle
-        return max(0.5 * (low + high), _LEAST)
+        return max(0.5 * (low + high), LEAST_FLOW)
 
     def _learn(self, index: int, rate: float, level: float) -> None:
         """Keep the steepest change of level per flow [s/m²] seen where the flow really changed."""
@@ -141,7 +94,7 @@ class LimitedRates:
         self.last[index] = (rate, level)
         steepest = self.slope.get(index)
         if steepest is None:
-            steepest = -(level - self.points[index].lowest + 1.0) / max(rate, _LEAST)
+            steepest = -(level - self.points[index].lowest + 1.0) / max(rate, LEAST_FLOW)
             if abs(rate - before) > 1e-3 * rate and level > held:
                 steepest = (level - held) / (rate - before)
             self.slope[index] = steepest

@@ -1,12 +1,14 @@
 """What each drainage point can really do: find the governing limit of every point.
 
-All points first hold their lowest level. One that then gives more than its pump, its screen or
+Each point first holds its lowest level. One that then gives more than its pump, its screen or
 the flow asked of it is driven by its flow instead, which can only raise the water elsewhere; one
 whose level then falls too low holds its level again; one that would feed the ground is shut, and
 opened again when the water around it has risen. Repeated until nothing changes: every limit is
-kept to 0.1 % of flow and 1 mm of level. Where that finds no steady state or no end, or the lowest
-levels cannot be held at one stroke, flows that grow with the level take over
-(:mod:`wellring.model.approach`, :mod:`wellring.model.growing_flows`).
+kept to 0.1 % of flow or 1 mm of level. Where that finds no end, flows that grow with the level
+take over (:mod:`wellring.model.growing_flows`).
+
+This is done on the linear response of a stage, not on its model: see
+:mod:`wellring.model.meet_limits`.
 """
 
 from __future__ import annotations
@@ -14,20 +16,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from wellring.inputs.faults import SolverFailed
-from wellring.model.approach import Begun, begin
 from wellring.model.drainage.points import GridPoint, PointDrive, PointState
 from wellring.model.first_drives import Solve, first_drive, lowest_drive
-from wellring.model.growing_flows import settle_growing
-from wellring.model.limited_rates import LimitedRates, most_flow
+from wellring.model.flow_limits import FLOW_TOLERANCE, LEVEL_TOLERANCE, most_flow
+from wellring.model.growing_flows import REOPENS_ABOVE, settle_growing
+from wellring.model.limited_rates import LimitedRates
 
-FLOW_TOLERANCE = 1e-3
-"""Relative."""
-LEVEL_TOLERANCE = 1e-3
-"""[m]."""
-REOPENS_ABOVE = 0.01
-"""Water [m] that must stand above its lowest level around a shut point to open it again."""
-_MOST_ROUNDS = 20
+_MOST_ROUNDS = 40
 _ONE_BY_ONE_AFTER = 10
 """Rounds after which one point at a time changes between level and flow, which cannot cycle."""
 
@@ -49,63 +44,31 @@ def settle(
 
     Parameters
     ----------
-    solve : solves the stage for given drives and returns what each point then does; the level
-        of a shut one is that of the water around it.
-    start : drives to begin with (default: every point with cells holds its lowest level).
+    solve : returns what each point does with given drives; the level of a shut one is that of the
+        water around it.
+    start : drives to begin with (default: see :func:`first_drive`).
     """
-    states = None
-    if start is None:
-        begun = begin(points, solve, [first_drive(point) for point in points])
-        if begun.gently:
-            return _grown(points, solve, begun)
-        start, states = begun.drives, begun.states
-    try:
-        found = _settle_rates(points, solve, start, states)
-    except _NoSteadyState:
-        found = None
-    if found is not None and found.settled:
+    found = _settle_rates(points, solve, start or [first_drive(point) for point in points])
+    if found.settled:
         return found
-    return _grown(points, solve, begin(points, solve, [lowest_drive(point) for point in points]))
-
-
-def _grown(points: Sequence[GridPoint], solve: Solve, begun: Begun) -> Settled:
-    """Find drives by flows that grow with the level."""
-    rest = solve.at_rest() if begun.gently else None
-    return Settled(*settle_growing(points, solve, begun.drives, begun.states, rest))
-
-
-class _NoSteadyState(Exception):
-    """The flows asked of the points have no steady state, or none that is found quickly."""
+    held = [lowest_drive(point) for point in points]
+    return Settled(*settle_growing(points, solve, held, solve(held)))
 
 
 def _settle_rates(
-    points: Sequence[GridPoint],
-    solve: Solve,
-    start: Sequence[PointDrive],
-    states: list[PointState] | None,
+    points: Sequence[GridPoint], solve: Solve, start: Sequence[PointDrive]
 ) -> Settled:
-    """Find drives with flows given outright: in few solves, where the ground brings them."""
+    """Find drives with flows given outright."""
     drives = [replace(drive, growth=None) for drive in start]
-    if states is None:
-        states = _quickly(solve, drives)
-    rates = LimitedRates(points, FLOW_TOLERANCE)
+    states = solve(drives)
+    rates = LimitedRates(points)
     for round_number in range(1, _MOST_ROUNDS + 1):
         switched = _switch(points, drives, states, round_number > _ONE_BY_ONE_AFTER)
         moved = rates.improve(drives, states, switched)
         if not switched and not moved:
             return Settled(drives, states, round_number, True)
-        states = _quickly(solve, drives)
+        states = solve(drives)
     return Settled(drives, states, _MOST_ROUNDS, False)
-
-
-def _quickly(solve: Solve, drives: Sequence[PointDrive]) -> list[PointState]:
-    """Solve with one quick try where flows are given, which the ground may not bring."""
-    if all(drive.rate is None for drive in drives):
-        return solve(drives)
-    try:
-        return solve.quick(drives)
-    except SolverFailed:
-        raise _NoSteadyState from None
 
 
 def _switch(

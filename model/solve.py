@@ -24,6 +24,7 @@ from wellring.model.held_signals import held_signals
 from wellring.model.outer_record import going_nowhere, progress_line, ran_away
 from wellring.model.process_end import ended
 from wellring.model.rungs import (
+    FULL,
     LADDER,
     POLISH,
     PSEUDO_TIME_STEPS,
@@ -46,6 +47,8 @@ In small steps: asked for more than it can give, MODFLOW 6 iterates in vain for 
 """
 _HEAD_CLOSURE = 1e-4
 _FLOW_CLOSURE = 0.1
+_ROUGHLY = (1.0, 1e-2)
+"""Closures of the estimate with all layers full: flow in a cell [m³/day], head change [m]."""
 _STILL = 2e-2
 """Total inflow [m³/day] below which the water stands still: 20 litres a day over the whole model.
 The solver's own rest is a few millilitres a day; a percent of less than this says nothing."""
@@ -134,6 +137,30 @@ def solve_stage(
         if record is not None:
             record += attempts
     raise SolverFailed(name, f"{len(attempts)} ways tried; {attempts[-1].why}", folder)
+
+
+def solve_full(
+    name: str,
+    folder: Path,
+    solver: Path,
+    start: Floats,
+    progress: Progress | None = None,
+    time_limit: float = 600.0,
+) -> Floats | None:
+    """Heads (nlay, nrow, ncol) [m] of the stage in `folder` with all its layers full of water.
+
+    Without a water table the problem is nearly linear. None where even that has no answer.
+    """
+    cells = folder / f"{MODEL}.npf"
+    text = cells.read_text()
+    cells.write_text(re.sub(r"(?i)(icelltype\s+constant\s+)1", r"\g<1>0", text))
+    try:
+        _set(folder, FULL, start, *_ROUGHLY)
+        if run_solver(folder, solver, f"{name}, {FULL.name}", progress, time_limit):
+            return None
+        return None if spoilt(folder) else read_heads(folder)
+    finally:
+        cells.write_text(text)
 
 
 def _polish(

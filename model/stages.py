@@ -17,11 +17,10 @@ from wellring.model.build import StageModel, drive_rows, write_stage
 from wellring.model.drainage.points import GridPoint, PointDrive, PointState
 from wellring.model.excavation import Dig, dig_stage
 from wellring.model.grid_sizes import formations
-from wellring.model.groups import settle_groups
 from wellring.model.layout import Layout, stage_start
 from wellring.model.limits import Settled
-from wellring.model.rungs import LADDER, Rung
-from wellring.model.solve import Attempt, Solution, solve_stage
+from wellring.model.meet_limits import meet_limits
+from wellring.model.solve import Attempt, Solution, solve_full, solve_stage
 from wellring.model.walls import wall_cells
 from wellring.postprocess.run_folder import WELLS_CSV
 
@@ -42,9 +41,6 @@ class SolvedStage:
     points: list[GridPoint] = field(default_factory=list)
     attempts: list[Attempt] = field(default_factory=list)
 
-
-_OFTEN = 3
-"""Failures of the first rung in a stage after which one that worked is preferred to it."""
 
 Report = Callable[[str], None]
 Write = Callable[[StageModel, Path], None]
@@ -90,6 +86,7 @@ def solve_scheme(
                 before if starts is None else starts[index + 1],
                 report,
                 write,
+                cold=starts is None,
             )
         )
     return found
@@ -172,11 +169,12 @@ def _solve_dug(
     before: Floats,
     report: Report | None,
     write: Write,
+    cold: bool,
 ) -> SolvedStage:
     dug = dug_model(layout, index, stage, formation, before)
     name = stage_folder_name(index + 1, stage)
     write(dug.model, folder / name)
-    done = settle_stage(dug.model, folder / name, solver, report)
+    done = settle_stage(dug.model, folder / name, solver, report, cold)
     all_points = _spread(layout.points, dug.points, dug.working, done.points, done.settled)
     return SolvedStage(
         stage,
@@ -202,17 +200,25 @@ class SettledStage:
 
 
 def settle_stage(
-    model: StageModel, place: Path, solver: Path, report: Report | None = None
+    model: StageModel,
+    place: Path,
+    solver: Path,
+    report: Report | None = None,
+    cold: bool = False,
 ) -> SettledStage:
     """Solve a stage that is written in `place` until all limits of its points hold.
+
+    Parameters
+    ----------
+    cold : the model's start heads are far from the answer (those of another stage).
 
     Raises
     ------
     SolverFailed : it has no answer.
     """
     usable = list(model.points)
-    run = _Runner(model.name, place, solver, usable, model.start, report)
-    settled = settle_groups(usable, run)
+    run = _Runner(model.name, place, solver, usable, model.start, report, cold)
+    settled = meet_limits(usable, run)
     assert run.solution is not None
     return SettledStage(usable, settled, run.solution, run.attempts)
 
@@ -228,9 +234,10 @@ class _Runner:
         points: Sequence[GridPoint],
         start: Floats,
         report: Report | None,
+        cold: bool,
     ):
         self.stage, self.place, self.solver, self.report = stage, place, solver, report
-        self.points, self.start = points, start
+        self.points, self.start, self.first, self.cold = points, start, start, cold
         flat = start.reshape(-1)
         self.rest = [point.sign * _level_around(point, flat) for point in points]
         self.solution: Solution | None = None
@@ -240,45 +247,38 @@ class _Runner:
         """Level [m] of the water around each point before anything is pumped; NaN where dry."""
         return self.rest
 
-    def quick(self, drives: Sequence[PointDrive], slowed: bool = False) -> list[PointState]:
-        """By the rung that worked last, or also the second; if it fails the start heads stay."""
-        preferred = [rung for rung in LADDER if rung.name == self._preferred()]
-        return self._solved(drives, LADDER[:2] if slowed else (*preferred, LADDER[0])[:1])
+    def estimate(self, drives: Sequence[PointDrive]) -> list[PointState] | None:
+        """What the points do with all layers full; None where that has no answer."""
+        set_drives(self.place, self.points, drives)
+        heads = solve_full(self.stage, self.place, self.solver, self.start, self.report)
+        if heads is None:
+            return None
+        if self.cold:
+            self.first = np.where(np.abs(heads) < 1e20, heads, self.start)
+        return self._states(heads, drives)
 
     def __call__(self, drives: Sequence[PointDrive]) -> list[PointState]:
-        tried = bool(self.attempts) and self.solution is None
-        return self._solved(drives, LADDER[1:] if tried else LADDER)
-
-    def _preferred(self) -> str | None:
-        """The rung that worked last, once the first, which costs far less, has failed often."""
-        plain = LADDER[0].name
-        failed = sum(each.rung == plain and not each.ended for each in self.attempts)
-        if self.solution is None or failed < _OFTEN:
-            return None
-        again = {rung.name for rung in LADDER if not rung.stepping}
-        return self.solution.rung if self.solution.rung in again else None
-
-    def _solved(self, drives: Sequence[PointDrive], rungs: tuple[Rung, ...]) -> list[PointState]:
-        first = None
+        """What the points do, solved from the last heads."""
         if self.solution is not None:
             heads = self.solution.heads
-            self.start = np.where(np.abs(heads) < 1e20, heads, self.start)
-            first = self._preferred()
+            self.first = np.where(np.abs(heads) < 1e20, heads, self.start)
         if drives:
             set_drives(self.place, self.points, drives)
         self.solution = solve_stage(
             self.stage,
             self.place,
             self.solver,
-            self.start,
-            rungs=rungs,
-            first=first,
+            self.first,
+            first=None if self.solution is None else self.solution.rung,
             progress=self.report,
             record=self.attempts,
         )
-        heads = self.solution.heads.reshape(-1)
+        return self._states(self.solution.heads, drives)
+
+    def _states(self, heads: Floats, drives: Sequence[PointDrive]) -> list[PointState]:
+        flat = heads.reshape(-1)
         return [
-            PointState(point.sign * _level_around(point, heads), 0.0) if drive.shut else state
+            PointState(point.sign * _level_around(point, flat), 0.0) if drive.shut else state
             for point, drive, state in zip(
                 self.points, drives, read_points(self.place, self.points, drives), strict=True
             )

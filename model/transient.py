@@ -24,8 +24,8 @@ from wellring.inputs.site import Time
 from wellring.inputs.units import DAY
 from wellring.model.build import StageModel, write_stage
 from wellring.model.drainage.points import GridPoint, PointDrive, PointState
+from wellring.model.flow_limits import most_flow
 from wellring.model.layout import Layout
-from wellring.model.limited_rates import most_flow
 from wellring.model.phases import Phase, phases
 from wellring.model.rungs import LADDER, Rung
 from wellring.model.solve import Attempt, attempt_in_time, read_heads

@@ -28,6 +28,9 @@ class PointDrive:
     `growth` [m²/s], beside a rate, lets the flow answer to the level h in the point: it is
     growth·(h − still), and nothing at `still` [m] and below; `rate` is then what that is expected
     to come to.
+
+    `throttled` [m], beside a rate, is the height above `still` over which the rate is throttled
+    to nothing, so that it has an answer where the ground does not bring it.
     """
 
     held: float | None
@@ -35,6 +38,7 @@ class PointDrive:
     governing: Governing
     growth: float | None = None
     still: float = 0.0
+    throttled: float | None = None
 
     @property
     def shut(self) -> bool:

@@ -11,8 +11,8 @@ from closed_form import ClosedForm
 
 from wellring.model.drainage.points import GridPoint, PointState
 from wellring.model.first_drives import lowest_drive
+from wellring.model.flow_limits import most_flow
 from wellring.model.growing_flows import settle_growing
-from wellring.model.limited_rates import most_flow
 
 ASKED = 1.1e-4
 AROUND = 1000.0
@@ -70,7 +70,11 @@ def test_wells_share_an_inflow_below_what_is_asked_of_them(share, seed):
     assert settled
     for point, drive, state in zip(points, drives, states, strict=True):
         limit, name = most_flow(point, state.level)
-        assert state.flow == pytest.approx(limit, rel=1.01e-3, abs=2e-9)
+        # A millimetre of level is what levels are kept to; it moves the limit by up to 8 % here.
+        least = most_flow(point, state.level - 1e-3)[0] * (1 - 1.01e-3)
+        most = most_flow(point, state.level + 1e-3)[0] * (1 + 1.01e-3)
+        assert least - 2e-9 <= state.flow <= most + 2e-9
+        assert abs(state.flow / limit - 1.0) < 0.1
         assert drive.governing == name
     # The inflow is that of the common resistance to within what the levels differ from 10 m.
     total = sum(state.flow for state in states)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from wellring.inputs.shown_text import shown_text
 from wellring.inputs.units import shown
-from wellring.model.limited_rates import most_flow
+from wellring.model.flow_limits import most_flow
 from wellring.model.studies.engine import Study
 from wellring.model.studies.sizing.responses import SolvedPoint, bound
 from wellring.model.studies.sizing.rows import ORDER, RESERVE, SHARE_RESERVE, Rows, well_capacity

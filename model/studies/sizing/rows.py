@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 
 from wellring.inputs.names import drainage_names
 from wellring.model.drainage.points import GridPoint
+from wellring.model.flow_limits import most_flow
 from wellring.model.grid_sizes import formations
 from wellring.model.layout import Layout
-from wellring.model.limited_rates import most_flow
 from wellring.model.stages import stage_folder_name
 from wellring.model.studies.sizing.aquifer_potential import Potential, potential_at
 from wellring.model.studies.sizing.controls import FLOOR, FLOW, LEVEL, NEIGHBOUR, STABILITY
