@@ -9,6 +9,32 @@ beside the pit.
 
 Points hold a level in ground that gives them enough, so that no limit but the level governs them
 and the rates are the model's, not a pump's.
+
+Measured (MODFLOW 6.4.1, one busy core; "lines" is the grid with lines for every point and a
+fortieth of the width as cell; the reference has the same sizes times 0.75, 0.6 or 0.7):
+
+==========================  =========  =========  =====  =========  ========  =====
+site                        grid           cells  CPU s  flow m3/h  margin m  far m
+==========================  =========  =========  =====  =========  ========  =====
+trench, 140 points          lines      1,091,516   27.1     183.06     1.114  2.771
+..                          this         334,107    7.0     183.54     1.108  2.777
+..                          reference  2,168,846   86.6     183.21     1.120  2.774
+trench, 140 points, no w.   lines        915,823   23.2     183.10     1.169  2.772
+..                          this         231,221    5.0     183.37     1.149  2.776
+..                          reference  2,187,439   73.8     183.18     1.170  2.773
+trench, 24 wells            lines        498,841   11.2     220.58     1.776  3.388
+..                          this         347,046    8.1     220.42     1.743  3.386
+..                          reference  1,053,981   31.8     220.44     1.746  3.386
+trench, sump                lines        285,342    6.4      66.86    -0.063  1.058
+..                          this         274,978    4.4      66.86    -0.063  1.058
+..                          reference  1,295,562   48.9      66.98    -0.033  1.059
+pit, 309 points             lines        158,587    2.6     266.99     1.361  3.681
+..                          this         133,437    2.7     265.81     1.363  3.679
+..                          reference    527,232    9.7     265.83     1.359  3.681
+==========================  =========  =========  =====  =========  ========  =====
+
+The first reference is the old grid's, so it has not converged either: from 1 to 0.75 its flow
+climbs by 0.08 %.
 """
 
 from __future__ import annotations
