@@ -216,6 +216,7 @@ if TYPE_CHECKING:
     Day: TypeAlias = float
     Duration: TypeAlias = float
     PointCount: TypeAlias = int
+    CellCount: TypeAlias = int
     Realisation: TypeAlias = int
     PumpsPerOperator: TypeAlias = int
     SparePumps: TypeAlias = int
@@ -288,6 +289,7 @@ else:
     Day = _days("a day", low=-3650, high=36500)
     Duration = _days("a number of days", above=0, high=36500)
     PointCount = _count("a number of points", 1, 5000)
+    CellCount = _count("a number of cells", 1000, 10_000_000)
     Realisation = _count("the number of a realisation", 0, 1_000_000)
     PumpsPerOperator = _count("a number of pumps", 1, 10_000)
     SparePumps = _count("a number of standby pumps", 0, 10_000)

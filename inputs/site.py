@@ -19,6 +19,7 @@ from wellring.inputs.operations import Operations
 from wellring.inputs.quantities import (
     Azimuth,
     BedConductance,
+    CellCount,
     CellSize,
     Clearance,
     Compressibility,
@@ -307,6 +308,8 @@ class Scheme(Table):
 class GridChoices(Table):
     """[grid]: what the user wants otherwise than the tool would choose."""
 
+    cells: CellCount | None = None
+    """At most about so many cells: where the sizes give more, all are enlarged alike."""
     cell: CellSize | None = None
     growth: Growth | None = None
     largest: Length | None = None

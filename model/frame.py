@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,11 +13,12 @@ from wellring.inputs.faults import FaultLog
 from wellring.inputs.read_site import Site
 from wellring.inputs.site import Scheme
 from wellring.inputs.walls import Wall
+from wellring.model.cell_target import COARSEST, least_factor
 from wellring.model.clay_sublayers import clay_surfaces
 from wellring.model.faces import PlanFaces, crossed_faces, face_midpoints, staircase_factor
-from wellring.model.grid_sizes import Fineness, size_layers, size_plan
+from wellring.model.grid_sizes import Fineness, layer_planes, size_plan
 from wellring.model.ground import SoilValues
-from wellring.model.layers import Layers
+from wellring.model.layers import Layers, make_layers
 from wellring.model.layout_checks import check_size
 from wellring.model.plan_grid import PlanGrid
 from wellring.model.strata import LayerSurfaces, Strata
@@ -34,6 +36,8 @@ class Frame:
     """
 
     distance: float
+    fineness: Fineness
+    """Sizes against the default, a target for the number of cells included."""
     strata: Strata
     plan: PlanGrid
     surfaces: LayerSurfaces
@@ -63,21 +67,28 @@ def make_frame(
     warnings: tuple[str, ...],
 ) -> Frame:
     """The grid and all that follows from shapes on it; `standing` are the walls that hold water."""
-    plan = size_plan(
-        site,
-        [wall for wall, _ in standing],
-        [line for _, line in standing],
-        strata.base_level,
-        places,
-        distance,
-        fineness,
-    )
+    wanted = _Wanted(site, scheme, strata, soils, [wall for _, _, wall in walls], standing, places)
+    most = site.description.grid.cells
+    if most is not None:
+        near = distance / fineness.farther
+        factor = least_factor(lambda coarser: wanted.count(near, Fineness(coarser)), most)
+        if factor == float("inf"):
+            faults.add(
+                site.file.name,
+                "grid.cells",
+                most,
+                f"at least {wanted.count(near, Fineness(COARSEST)):,} cells for this site",
+                "Larger cells show nothing of the pit. Ask for more, or leave grid.cells out.",
+            )
+            faults.raise_if_any()
+        fineness = replace(fineness, coarser=factor * fineness.coarser)
+    plan = wanted.plan(distance, fineness)
     check_size(site, plan, None, faults)
     inside = plan.inside(site.outline).ravel()
     surfaces, top = _surfaces(site, strata, plan)
-    soil_of_unit = tuple(unit.soil for unit in strata.units)
-    inner = clay_surfaces(site.description, soil_of_unit, soils, surfaces.levels, fineness.coarser)
-    layers = size_layers(site, scheme, [wall for _, _, wall in walls], surfaces, fineness, inner)
+    inner = wanted.inner(surfaces, fineness)
+    planes, required = wanted.planes(surfaces, fineness)
+    layers = make_layers(surfaces.levels, planes, required, inner)
     modelled, reachable = modelled_area(site, plan, distance)
     rim = crossed_faces(plan, site.outline.exterior)
     # A notch narrower than a cell is crossed twice and lies within the pit on both sides.
@@ -85,6 +96,7 @@ def make_frame(
     rim = rim.turned(~inside[rim.first])
     return Frame(
         distance=distance,
+        fineness=fineness,
         strata=strata,
         plan=plan,
         surfaces=surfaces,
@@ -98,6 +110,66 @@ def make_frame(
         rim_factor=staircase_factor(plan, site.outline.exterior, *face_midpoints(plan, rim)),
         warnings=warnings,
     )
+
+
+@dataclass(frozen=True)
+class _Wanted:
+    """What decides how a site is cut into cells, for any fineness."""
+
+    site: Site
+    scheme: Scheme
+    strata: Strata
+    soils: dict[str, SoilValues]
+    walls: list[Wall]
+    standing: list[tuple[Wall, LineString]]
+    places: Floats
+
+    def plan(self, distance: float, fineness: Fineness) -> PlanGrid:
+        """The plan grid."""
+        return size_plan(
+            self.site,
+            [wall for wall, _ in self.standing],
+            [line for _, line in self.standing],
+            self.strata.base_level,
+            self.places,
+            distance,
+            fineness,
+        )
+
+    def planes(
+        self, surfaces: LayerSurfaces, fineness: Fineness
+    ) -> tuple[Floats, NDArray[np.bool_]]:
+        """Level planes that cut the soils, and which are required."""
+        low, high = float(surfaces.levels[-1].min()), float(surfaces.levels[0].max())
+        return layer_planes(self.site, self.scheme, self.walls, low, high, fineness)
+
+    def inner(self, surfaces: LayerSurfaces, fineness: Fineness) -> Floats:
+        """Surfaces (k, n) that part clays followed in time [m]."""
+        soil_of_unit = tuple(unit.soil for unit in self.strata.units)
+        levels = surfaces.levels
+        return clay_surfaces(
+            self.site.description, soil_of_unit, self.soils, levels, fineness.coarser
+        )
+
+    @cached_property
+    def rough(self) -> LayerSurfaces:
+        """Surfaces at the pit's corners and the borings, for the number of layers."""
+        xy = np.vstack(
+            [
+                np.asarray(self.site.outline.exterior.coords),
+                [(boring.x, boring.y) for boring in self.site.logs.borings],
+            ]
+        )
+        x, y = xy.T.copy()
+        return self.strata.surfaces(x, y, self.site.ground.at(x, y))
+
+    def count(self, distance: float, fineness: Fineness) -> int:
+        """About how many cells (rows by columns by layers) the grid has."""
+        rows, columns = self.plan(distance, fineness).shape
+        layers = (
+            self.planes(self.rough, fineness)[0].size + self.inner(self.rough, fineness).shape[0]
+        )
+        return rows * columns * (layers + self.rough.levels.shape[0] - 1)
 
 
 def _surfaces(site: Site, strata: Strata, plan: PlanGrid) -> tuple[LayerSurfaces, Floats]:

@@ -157,7 +157,7 @@ def lay_out(
     _check_extent(site, distance / fineness.farther, faults)
     places = _drainage_places(site, number, scheme, faults)
     soil_of_unit = tuple(unit.soil for unit in strata.units)
-    if frame is not None and not _still_fits(frame, site, soil_of_unit, soils, distance, fineness):
+    if frame is not None and not _still_fits(frame, site, soil_of_unit, soils, distance):
         frame = None
     if frame is None:
         standing_walls = [(wall, lines[place]) for place, _, wall in walls if wall.holds_water]
@@ -185,12 +185,18 @@ def lay_out(
         if wall.holds_water
     ]
     standing = [place for place, _, wall in walls if wall.holds_water]
-    check_placed(site, plan, layers, modelled, list(zip(standing, placed, strict=True)), faults)
+    check_placed(site, plan, ground, modelled, list(zip(standing, placed, strict=True)), faults)
     points, when = _points(site, number, scheme, plan, ground, distance, stages, faults, file)
     faults.raise_if_any()
     water = water_boundaries(site, plan, ground, levels, frame.reachable, distance)
     assumptions = [text for values in soils.values() for text in values.assumptions]
     assumptions.append(f"water comes from {distance:.0f} m away: {basis}")
+    enlarged = frame.fineness.coarser / fineness.coarser
+    if enlarged > 1.0:
+        assumptions.append(
+            f"cells are {enlarged:.2f} times as large as by default in each direction, for at most "
+            f"{description.grid.cells:,} cells (grid.cells); see the estimated discretisation error"
+        )
     assumptions += assumed_widths(site)
     assumptions += assumed_means(site)
     return Layout(
@@ -223,13 +229,12 @@ def _still_fits(
     soil_of_unit: tuple[str, ...],
     soils: dict[str, SoilValues],
     distance: float,
-    fineness: Fineness,
 ) -> bool:
     """Whether a frame's extent and sublayers are those of a case with these values."""
     if frame.distance != distance:
         return False
     inner = clay_surfaces(
-        site.description, soil_of_unit, soils, frame.surfaces.levels, fineness.coarser
+        site.description, soil_of_unit, soils, frame.surfaces.levels, frame.fineness.coarser
     )
     return np.array_equal(inner, frame.inner)
 

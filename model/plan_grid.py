@@ -7,16 +7,18 @@ local y, column 0 of smallest local x. Local axes are the site's axes turned by 
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely.geometry import Polygon
+from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from wellring.model.graded import Key, graded_edges, merged_lines
+from wellring.model.point_rows import ROW_OF
 
 Floats = NDArray[np.float64]
 
@@ -186,14 +188,15 @@ class PlanChoices:
 
 @dataclass(frozen=True)
 class HeadLine:
-    """A boundary line that the grid should meet: cells of `size` along it.
+    """A boundary line that the grid should meet.
 
-    `centred` puts cell centres on stretches that run with the grid (for held levels), otherwise
-    cell edges (for impervious edges).
+    `size_at` gives the cell wanted at a piece of it (site coordinates) [m]. `centred` puts cell
+    centres on stretches that run with the grid (for held levels), otherwise cell edges (for
+    impervious edges).
     """
 
-    shape: BaseGeometry
-    size: float
+    shape: LineString
+    size_at: Callable[[BaseGeometry], float]
     centred: bool
 
 
@@ -202,7 +205,8 @@ def make_plan_grid(
     lines: list[BaseGeometry],
     points: Floats,
     choices: PlanChoices,
-    head_lines: list[HeadLine] | None = None,
+    head_lines: Sequence[HeadLine] = (),
+    dense: tuple[Floats, Floats] | None = None,
 ) -> PlanGrid:
     """The plan grid around a pit.
 
@@ -212,6 +216,9 @@ def make_plan_grid(
     lines : walls and other lines that need fine cells along them.
     points : (n, 2) wells and named points, that need cells of `choices.well_cell`.
     choices : sizes; the grid reaches `choices.extent` beyond the outline on every side.
+    head_lines : boundaries that the grid should meet.
+    dense : places (m, 2) of points in rows and the cells (m,) [m] wanted along these rows; such
+        points get no grid line of their own, but cells are centred on a row along an axis.
     """
     angle = grid_direction(outline) if choices.rotation is None else choices.rotation
     frame = PlanGrid(np.zeros(2), np.zeros(2), (0.0, 0.0), angle)
@@ -225,11 +232,10 @@ def make_plan_grid(
         for axis, values in enumerate(frame.to_local(points[:, 0], points[:, 1])):
             keys[axis].extend(Key(float(v), float(v), choices.well_cell) for v in values)
             _centre_cells(np.unique(np.round(values, 3)), choices.well_cell, fixed[axis])
-    for head_line in head_lines or []:
-        boundary = head_line.shape
-        path = boundary.exterior if isinstance(boundary, Polygon) else boundary
-        apart = 0.5 * head_line.size if head_line.centred and path is boundary else 0.0
-        _add_path(np.asarray(frame.local_geometry(path).coords), head_line.size, keys, fixed, apart)
+    if dense is not None and len(dense[0]):
+        _add_rows(np.column_stack(frame.to_local(*dense[0].T)), dense[1], keys, fixed)
+    for head_line in head_lines:
+        _add_head_line(head_line, frame, choices.largest, keys, fixed)
     low_x, low_y, high_x, high_y = frame.local_geometry(outline).bounds
     spans = ((low_x, high_x), (low_y, high_y))
     edges = [
@@ -264,6 +270,54 @@ def _centre_cells(values: Floats, size: float, fixed: list[float]) -> None:
             fixed.extend(pair)
 
 
+def _add_rows(
+    xy: Floats, sizes: Floats, keys: tuple[list[Key], list[Key]], fixed: tuple[list[float], ...]
+) -> None:
+    """Cells of the wanted sizes at dense points (m, 2), and cells centred on rows along an axis."""
+    for axis in (0, 1):
+        places, rows = np.unique(np.round(xy[:, axis], 2), return_inverse=True)
+        for index, place in enumerate(places.tolist()):
+            own = rows == index
+            keys[axis].append(Key(place, place, float(sizes[own].min())))
+            if own.sum() >= ROW_OF:
+                _centre_cells(np.array([place]), float(sizes[own].min()), fixed[axis])
+
+
+def _add_head_line(
+    line: HeadLine,
+    frame: PlanGrid,
+    largest: float,
+    keys: tuple[list[Key], list[Key]],
+    fixed: tuple[list[float], list[float]],
+) -> None:
+    """Cells along a boundary; oblique edges are cut into pieces with sizes of their own.
+
+    Pieces that ask for no less than the `largest` cell [m] change nothing and are left out.
+    """
+    for start, end in pairwise(line.shape.coords):
+        edge = LineString([start, end])
+        local = np.asarray(frame.local_geometry(edge).coords)
+        size = line.size_at(edge)
+        if _axis_along(local) is not None:
+            _add_path(local, size, keys, fixed, 0.5 * size if line.centred else 0.0)
+            continue
+        pieces = shapely.get_coordinates(shapely.segmentize(edge, 2 * largest))
+        for piece in map(LineString, pairwise(pieces)):
+            if line.size_at(piece) < largest:
+                local = np.asarray(frame.local_geometry(piece).coords)
+                _add_path(local, line.size_at(piece), keys, fixed)
+
+
+def _axis_along(xy: Floats) -> int | None:
+    """The axis (0: x, 1: y) of which a local edge (2, 2) lies on a line, or None."""
+    run = np.abs(np.diff(xy, axis=0)[0])
+    limit = np.tan(np.radians(_ALIGNED_DEGREES))
+    for axis in (0, 1):
+        if run[1 - axis] > 0 and run[axis] <= limit * run[1 - axis]:
+            return axis
+    return None
+
+
 def _add_path(
     xy: Floats,
     cell: float,
@@ -278,9 +332,9 @@ def _add_path(
     limit = np.tan(np.radians(_ALIGNED_DEGREES))
     for (x0, y0), (x1, y1) in pairwise(xy):
         run = (abs(x1 - x0), abs(y1 - y0))
+        aligned = _axis_along(np.array([(x0, y0), (x1, y1)]))
         for axis, (a, b) in enumerate(((x0, x1), (y0, y1))):
-            along = run[1 - axis]
-            if along > 0 and run[axis] <= limit * along:  # the edge lies on a line of this axis
+            if axis == aligned:  # the edge lies on a line of this axis
                 middle = float(0.5 * (a + b))
                 fixed[axis].extend([middle - apart, middle + apart] if apart else [middle])
                 keys[axis].append(Key(0.5 * (a + b), 0.5 * (a + b), cell))

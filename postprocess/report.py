@@ -118,6 +118,7 @@ def _subjects(run: RunFolder, answers: Answers, sections: Sections) -> list[Subj
 
 _SURE = (
     "mass_balance_error",
+    "inflow_extrapolated",
     "grid_error",
     "grid_error_level",
     "farther_source_inflow",

@@ -35,8 +35,12 @@ def screened_points(
     """Points with a screen each, at site positions `xy` (n, 2).
 
     The conductance between a cell and the point is 2π·kh·b / (ln(r_e/r_w) + skin) with Peaceman's
-    equivalent radius r_e = 0.14·√(Δx² + Δy²) (Peaceman 1983, isotropic in plan). Where the point
-    is as wide as that or wider, it carries an `opening` of its cells (see :func:`_opened`).
+    equivalent radius r_e = 0.14·√(Δx² + Δy²) (Peaceman 1983, isotropic in plan). It is at most
+    a/2π for points in a row with the spacing a: the level in a well of an endless row is below that
+    of the line sink it is part of by Q·ln(a/(2π·r_w))/(2π·T) (image wells), and the cells have the
+    line's level where a row's points share cells or have one each. Two points alone in one cell
+    count as strangers: their levels are then off by ln(r_e/a)·Q/(2π·T). Where the point is as wide
+    as r_e or wider, it carries an `opening` of its cells (see :func:`_opened`).
 
     Parameters
     ----------
@@ -53,6 +57,7 @@ def screened_points(
     rows, columns = grid.cell_of(xy[:, 0], xy[:, 1])
     nrow, ncol = grid.shape
     low, high = screen
+    spacing = _row_spacing(xy)
     found = []
     for index, (x, y) in enumerate(xy):
         name = f"{label} {index + 1}"
@@ -65,7 +70,9 @@ def screened_points(
         layers = np.flatnonzero(ground.active[:, plan] & (mid > low) & (mid < high))
         if layers.size == 0:
             raise ValueError(f"The screen of '{name}' meets no modelled ground")
-        equivalent = 0.14 * np.hypot(grid.delr[column], grid.delc[row])
+        equivalent = min(
+            0.14 * np.hypot(grid.delr[column], grid.delc[row]), spacing[index] / (2 * np.pi)
+        )
         kh = ground.kh[layers, plan]
         opening, gain = _opened(equivalent / radius)
         resistance = np.log(gain * equivalent / radius) + skin(kh)
@@ -91,6 +98,16 @@ def screened_points(
             )
         )
     return found
+
+
+def _row_spacing(xy: Floats) -> Floats:
+    """Mean distance (n,) [m] of each place (n, 2) to its two nearest others; infinite without."""
+    places = np.unique(xy, axis=0)
+    if len(places) < 3:
+        return np.full(len(xy), np.inf)
+    from scipy.spatial import KDTree
+
+    return KDTree(places).query(xy, k=3)[0][:, 1:].mean(axis=1)
 
 
 def _opened(ratio: float) -> tuple[float, float]:

@@ -275,7 +275,7 @@ CASES: dict[str, tuple[tuple[str, str], str, str | None, tuple[str, ...]]] = {
     ),
     "grid beyond any machine": (
         ("", "[grid]\ncell = 0.02\nlargest = 0.05"), "grid", None,
-        ("at most 2 million", "grid.largest"),
+        ("at most 2 million", "grid.cells"),
     ),
     # ---- pumps and losses of wells ----
     "curve whose heads rise": (

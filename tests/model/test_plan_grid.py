@@ -16,10 +16,10 @@ def placed(polygon, degrees):
     return shapely.affinity.translate(turned, EAST, NORTH)
 
 
-def grid_of(outline, cell=1.0, lines=(), points=(), head_lines=None, extent=120.0):
+def grid_of(outline, cell=1.0, lines=(), points=(), head_lines=(), extent=120.0, **rows):
     choices = PlanChoices(cell, cell, 2 * cell, 1.3, 15.0, extent)
     return make_plan_grid(
-        outline, list(lines), np.array(points, float).reshape(-1, 2), choices, head_lines
+        outline, list(lines), np.array(points, float).reshape(-1, 2), choices, head_lines, **rows
     )
 
 
@@ -151,7 +151,8 @@ def test_held_levels_lie_on_cell_centres_and_impervious_edges_between_cells():
     outline = placed(ELL, 0)
     held = LineString([(EAST - 500, NORTH + 80), (EAST + 500, NORTH + 80)])
     edge = LineString([(EAST - 500, NORTH - 30), (EAST + 500, NORTH - 30)])
-    grid = grid_of(outline, head_lines=[HeadLine(held, 4.0, True), HeadLine(edge, 4.0, False)])
+    lines = [HeadLine(held, lambda piece: 4.0, True), HeadLine(edge, lambda piece: 4.0, False)]
+    grid = grid_of(outline, head_lines=lines)
     y = grid.centres[1][:, 0]
     assert np.abs(y - (NORTH + 80)).min() < 1e-6
     edges = grid.y_edges + grid.origin[1]
@@ -168,3 +169,39 @@ def test_cells_are_fine_at_the_pit_and_at_wells_and_coarse_far_off():
     assert width[0] > 8
     assert x[0] == pytest.approx(EAST - 120)
     assert x[-1] == pytest.approx(EAST + 180)
+
+
+def test_dense_points_draw_no_lines_but_a_row_has_its_cells_centred_on_it():
+    """Two staggered rows along a long pit: the grid is as without them along it, across it not."""
+    outline = placed(Polygon([(0, 0), (180, 0), (180, 6), (0, 6)]), 23)
+    along = np.arange(0.0, 180.0, 2.7)
+    rows = np.vstack(
+        [np.column_stack([along, 0 * along - 8]), np.column_stack([along + 1.1, 0 * along + 14])]
+    )
+    cos, sin = np.cos(np.radians(23)), np.sin(np.radians(23))
+    xy = np.column_stack(
+        [EAST + cos * rows[:, 0] - sin * rows[:, 1], NORTH + sin * rows[:, 0] + cos * rows[:, 1]]
+    )
+    grid = grid_of(outline, dense=(xy, np.full(len(xy), 2.7)))
+    beside = grid.delr[(grid.x_edges[:-1] > 130) & (grid.x_edges[1:] < 290)]
+    assert beside.max() < 1.1 * 2.7
+    assert beside.min() > 2.0
+    single = grid_of(outline, points=xy)
+    assert single.shape[1] > grid.shape[1] + 20  # lines of their own
+    local_y = grid.to_local(xy[:, 0], xy[:, 1])[1]
+    centres = grid.local_centres[1]
+    for row in (local_y[0], local_y[-1]):
+        assert np.abs(centres - row).min() < 0.01
+
+
+def test_cells_at_an_oblique_boundary_grow_with_its_distance_from_the_pit():
+    outline = placed(ELL, 0)
+    line = LineString([(EAST - 100, NORTH - 20), (EAST + 700, NORTH - 420)])
+
+    def size_at(piece):
+        return max(outline.distance(piece) / 15, 1.0)
+
+    grid = grid_of(outline, head_lines=[HeadLine(line, size_at, True)], extent=600.0)
+    x = grid.x_edges + grid.origin[0] - EAST
+    far = grid.delr[(x[:-1] > 400) & (x[1:] < 600)]
+    assert far.min() > 10.0

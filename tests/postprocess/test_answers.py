@@ -99,6 +99,7 @@ def test_side_studies_tell_the_grids_error_and_the_sources_weight(start_run):
     coarse, farther = side["coarse"]["inflow"], side["farther"]["inflow"]
     assert answers["grid_error"].value == pytest.approx(abs(total - coarse) / total * 100)
     assert 0 < answers["grid_error"].value < 15
+    assert answers["inflow_extrapolated"].value == pytest.approx(2 * total - coarse)
     assert answers["farther_source_inflow"].value == pytest.approx((farther / coarse - 1) * 100)
     assert farther < coarse  # the farther the source the less it gives
     assert answers["farther_source_level"].value < 0
@@ -115,6 +116,7 @@ def test_where_pumps_set_the_flow_the_grid_is_judged_by_the_level(start_copy):
     run = RunFolder(start_copy)
     answers = make_answers(run, read_results(run))
     assert "set by rates and pumps" in answers.answers["grid_error"].basis
+    assert "inflow_extrapolated" not in answers.answers
     assert "Estimated discretisation error of the water level" in summary(run, answers, start_copy)
 
 

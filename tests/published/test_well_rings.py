@@ -5,6 +5,7 @@ C07 (b), the ring in time, is in `test_pumping_in_time.py`.
 """
 
 import numpy as np
+import pytest
 
 HALF = 10.0
 
@@ -88,3 +89,42 @@ def test_rectangular_ring_unconfined(solve, check_site, within):
         apart = [max(np.hypot(x - a, y - b), 0.15) for a, b in wells]
         fall = total / 12 / (np.pi * k) * np.sum(np.log(350.0 / np.array(apart)))
         within(f"level in {well.name}", well.level[-1], np.sqrt(15**2 - fall), 3)
+
+
+@pytest.mark.parametrize("cell", [None, 4.0, 7.0])
+def test_dense_ring_of_points_that_share_cells(solve, check_site, within, cell):
+    """48 points of 0.1 m, 2.6 m apart on the ring of C07, some of them in one cell.
+
+    Level in each held 8 m below rest; Q = 48·2πT·s/ln(R⁴⁸/(48·r_w·A⁴⁷)) (Forchheimer). The centre
+    stands Q/48/(2πT)·ln(A/(48·r_w)) above the points: what cells and conductances make of them.
+    """
+    count, transmissivity, thickness, ring, far = 48, 2e-3, 10.0, 20.0, 500.0
+    k = transmissivity / thickness
+    angle = (np.arange(count) + 0.3) * 2 * np.pi / count
+    solved = solve(
+        check_site(
+            ground=0.0,
+            layers=[("clay", -20.0), ("sand", -30.0)],
+            soils={"clay": {"kh": 1e-11, "kv": 1e-11}, "sand": {"kh": k, "kv": k}},
+            level=-1.0,
+            pit=check_site.square(HALF),
+            source_distance=check_site.source_from(HALF, far),
+            drainage=[
+                {
+                    "points": np.column_stack(
+                        [ring * np.cos(angle), ring * np.sin(angle)]
+                    ).tolist(),
+                    "screen": [-30, -20],
+                    "diameter": 0.1,
+                    "hold": -9.0,
+                }
+            ],
+            points={"centre": (0.0, 0.0, -25.0)},
+            grid=None if cell is None else {"cell": cell},
+        )
+    )
+    log = count * np.log(far) - np.log(count * 0.05) - (count - 1) * np.log(ring)
+    exact = count * 2 * np.pi * transmissivity * 8.0 / log
+    within("all points", solved.answer("wells_total"), exact, 2)
+    above = exact / count / (2 * np.pi * transmissivity) * np.log(ring / (count * 0.05))
+    within("centre above points", solved.answer("level.centre") + 9.0, above, 15)
