@@ -25,6 +25,7 @@ def subjects() -> tuple[Subject, ...]:
     from wellring.postprocess.method_answers import assess_methods
     from wellring.postprocess.neighbour_answers import assess_neighbours
     from wellring.postprocess.operations import assess_operations
+    from wellring.postprocess.pump_stop_answers import assess_pump_stop
     from wellring.postprocess.settlement_answers import assess_settlement
     from wellring.postprocess.stability_answers import assess_stability
     from wellring.postprocess.travel_answers import assess_travel
@@ -34,6 +35,7 @@ def subjects() -> tuple[Subject, ...]:
         assess_drainage,
         assess_walls,
         assess_stability,
+        assess_pump_stop,
         assess_methods,
         assess_time,
         assess_settlement,

@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 
 from wellring.postprocess.answer import Answer, Part
 from wellring.postprocess.answers import Answers
+from wellring.postprocess.pump_stop import pump_stop
+from wellring.postprocess.pump_stop_answers import verdict_text
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.summary import value_text
 
@@ -29,7 +31,7 @@ class Headline:
 
 
 def headlines(run: RunFolder, answers: Answers) -> list[Headline]:
-    """Dry? Stable? Neighbours? How much water? How sure? In this order."""
+    """Dry? Stable? May the pumps stop (with a slab)? Neighbours? Water? How sure? In this order."""
     return [
         _dry(run, answers),
         _judged(
@@ -39,6 +41,7 @@ def headlines(run: RunFolder, answers: Answers) -> list[Headline]:
             "Not assessed in this run: nobody has shown that the floor does not heave, boil or "
             "break.",
         ),
+        *_pumps_stop(run, answers),
         _neighbours(run, answers),
         _water(run, answers),
         _sure(run, answers),
@@ -111,6 +114,17 @@ def _judged(run: RunFolder, question: str, part: Part | None, missing: str) -> H
         return Headline(question, YES, many + _told(run, closest), closest.basis)
     said = [*part.warnings, *(_told(run, answer) for answer in part.answers.values())]
     return Headline(question, WATCH, f"No limit is given. {said[0]}", part.title)
+
+
+def _pumps_stop(run: RunFolder, answers: Answers) -> list[Headline]:
+    """Whether the pumps may stop; nothing where no slab is cast."""
+    found = pump_stop(run, answers.stages)
+    if found is None:
+        return []
+    verdict = {True: WATCH if found.must_seal else YES, False: NO, None: OPEN}[found.holds]
+    text = verdict_text(run, found)
+    basis = answers.answers["pumping_may_stop"].basis
+    return [Headline("May the pumps stop?", verdict, f"{text[0].upper()}{text[1:]}.", basis)]
 
 
 def _neighbours(run: RunFolder, answers: Answers) -> Headline:

@@ -49,7 +49,6 @@ def assess_stability(run: RunFolder, results: Sequence[StageResult]) -> Part:
             _exit_gradient(run, result, stable, part)
             _heave(run, result, stable, part)
         _flotation(result, stable, part)
-    _pumping_may_stop(found, part)
     part.tables |= stability_tables(run, found)
     part.warnings += stability_warnings(run, found)
     add_stability_in_time(run, found, part)
@@ -199,45 +198,30 @@ def _flotation(result: StageResult, stable: FloorStability, part: Part) -> None:
     if found is None:
         return
     key, name, text = result.entry.folder, result.entry.name, stable.rules.text("flotation")
-    under = found.with_pumps if found.pumped else found.without
+    now, without = found.now, found.without
     state = "with the stage's pumps" if found.pumped else "no pump works in this stage"
     part.answers[f"{key}.flotation"] = Answer(
-        found.utilisation,
+        now.utilisation,
         "1",
-        f"share used of what holds the slab down, {state}; {text}; held {found.held / 1e3:.1f} "
-        f"kPa, water {under / 1e3:.1f} kPa over the floor",
+        f"share used of what holds the slab down, {state}; {text}; held {now.held / 1e3:.1f} "
+        f"kPa, water {now.pressure / 1e3:.1f} kPa over the floor",
         f"{name}: flotation of the slab",
         "ratio",
         1.0,
-        found.utilisation <= HELD,
+        now.utilisation <= HELD,
     )
     part.answers[f"{key}.flotation_without_pumps"] = Answer(
-        found.utilisation_without,
+        without.utilisation,
         "1",
-        f"as above once all pumps have stopped: water {found.without / 1e3:.1f} kPa, level "
-        f"{found.natural:.2f} m as before the work",
+        f"as above once all pumps have stopped: water {without.pressure / 1e3:.1f} kPa, level "
+        f"{without.head:.2f} m as before the work",
         f"{name}: … with all pumps stopped",
         "ratio",
     )
     part.answers[f"{key}.flotation_head_allowed"] = Answer(
-        found.head_allowed,
+        now.head_allowed,
         "m",
-        f"formation + {found.held / 1e3:.1f} kPa / {WATER_UNIT_WEIGHT / 1e3:.2f} kN/m³",
+        f"formation + {now.held / 1e3:.1f} kPa / {WATER_UNIT_WEIGHT / 1e3:.2f} kN/m³",
         f"{name}: … water may rise to",
         "level",
-    )
-
-
-def _pumping_may_stop(found: Sequence[tuple[StageResult, FloorStability]], part: Part) -> None:
-    """The first stage from which all pumps may stop; only where a slab is cast."""
-    cast = [(result, stable.flotation) for result, stable in found if stable.flotation]
-    if not cast:
-        return
-    holds = [result.entry.name for result, slab in cast if slab.may_stop]
-    told = f"from '{holds[0]}' on" if holds else "in no stage"
-    part.answers["pumping_may_stop"] = Answer(
-        told,
-        "",
-        "the first stage whose slab holds against the water as it was before the work",
-        "Pumps may stop",
     )

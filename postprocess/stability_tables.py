@@ -130,26 +130,25 @@ def _slab(found: Found) -> Table:
         "without [-]",
         "water may rise to [m]",
         "level before the work [m]",
-        "pumps may stop",
         "rules",
     ]
     rows: list[Sequence[object]] = []
     for result, stable in found:
         slab = stable.flotation
         if slab is not None:
+            now, without = slab.with_pumps, slab.without
             rows.append(
                 [
                     result.entry.name,
-                    slab.slab.weight,
-                    slab.slab.tension,
-                    slab.held,
-                    slab.with_pumps if slab.pumped else None,
-                    slab.without,
-                    slab.utilisation if slab.pumped else None,
-                    slab.utilisation_without,
-                    slab.head_allowed,
-                    slab.natural,
-                    yes_no(slab.may_stop),
+                    now.slab.weight,
+                    now.slab.tension,
+                    now.held,
+                    now.pressure if slab.pumped else None,
+                    without.pressure,
+                    now.utilisation if slab.pumped else None,
+                    without.utilisation,
+                    now.head_allowed,
+                    without.head,
                     stable.rules.text("flotation"),
                 ]
             )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,6 +19,7 @@ from wellring.postprocess.settlement import Settlement
 if TYPE_CHECKING:
     from wellring.postprocess.in_time import Course
     from wellring.postprocess.neighbours import Effects
+    from wellring.postprocess.pump_stop import PumpStop
     from wellring.postprocess.stability import FloorStability
     from wellring.postprocess.travel_times import Travels
 
@@ -49,6 +50,8 @@ class StageResult:
     """In the natural state's entry: the run in time, when it is first asked."""
     effects: Effects | None = None
     """In the natural state's entry: what the work does to neighbours, when it is first asked."""
+    pump_stop: PumpStop | None = None
+    """In the natural state's entry: whether the pumps may stop, when it is first asked."""
     travel: Travels | None = None
     """In the natural state's entry: where contaminated water goes, when it is first asked."""
 
@@ -64,6 +67,14 @@ class StageResult:
         shown = self.table.copy()
         shown[tight] = np.fmin(shown[tight], self.entry.formation)
         return shown
+
+    def with_heads(self, heads: Floats) -> StageResult:
+        """The stage with other heads (nlay, n) [m]; the water table is that under the floor."""
+        plan = np.asarray(self.entry.floor, dtype=np.intp)
+        grid = StageGrid(self.grid.edges[:, plan], self.grid.active[:, plan])
+        table = np.full(heads.shape[1], np.nan)
+        table[plan] = water_table(grid, heads[:, plan])
+        return replace(self, heads=heads, table=table)
 
 
 def read_results(run: RunFolder) -> list[StageResult]:

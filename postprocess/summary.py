@@ -38,6 +38,7 @@ _OF_A_STAGE = (
     "flotation",
     "flotation_without_pumps",
     "flotation_head_allowed",
+    "recovered",
     "settlement_largest",
     "settlement_at_end",
     "settlement_at_end_model",

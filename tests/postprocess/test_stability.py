@@ -124,12 +124,12 @@ def test_flotation_by_hand(plug: RunFolder) -> None:
         assert without.value == pytest.approx(water / held, rel=1e-3), stage
         assert said[f"{stage}.flotation_head_allowed"].value == pytest.approx(-4 + held / WATER)
     assert said["03-slab.flotation_without_pumps"].value > 1
-    assert said["pumping_may_stop"].value == "from 'piles tied' on"
+    assert said["pumping_may_stop"].value.startswith("from 'piles tied' on (slab")
     one = answers_of(plug, Stability(rules="global factor", flotation_factor=1.25))
     assert one["04-piles-tied.flotation_without_pumps"].value == pytest.approx(
         1.25 * water / 30, rel=1e-3
     )
-    assert one["pumping_may_stop"].value == "in no stage"
+    assert one["pumping_may_stop"].value.startswith("in no stage")
     text = (plug.path / "tables" / "stability_slab.csv").read_text(encoding="utf-8")
     assert text.count("\n") == 4
 
