@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
+from wellring.inputs.units import shown
 from wellring.postprocess.answer import MASS_BALANCE_LIMIT, Answer, Part, number
 from wellring.postprocess.flooded_ground import flooded_ground
 from wellring.postprocess.heads import level_at_point
@@ -181,11 +182,12 @@ def _stage_answers(run: RunFolder, result: StageResult) -> dict[str, Answer]:
                 f"; {dry.tight_share:.0%} of the floor is tight soil and not judged"
                 if dry.tight_share
                 else ""
-            ),
+            )
+            + _flooded(run, result),
             f"{entry.name}: water below formation",
             "length",
             dry.needed,
-            dry.dry,
+            result.stays_dry,
         ),
         f"{key}.inflow_total": Answer(
             flow.total, "m3/s", budget, f"{entry.name}: all water to pump", "flow"
@@ -243,6 +245,17 @@ def _stage_answers(run: RunFolder, result: StageResult) -> dict[str, Answer]:
             "flow",
         )
     return found
+
+
+def _flooded(run: RunFolder, result: StageResult) -> str:
+    """A remark where the sump cannot keep up; the model drains the floor as if it could."""
+    if result.sump is None or not result.sump.floods:
+        return ""
+    flow = shown("flow", run.ledger.show)
+    return (
+        f"; as if the sump took all of the {flow.text(result.sump.flow)} that come to it: it takes "
+        f"{flow.text(result.sump.capacity)}, so that the pit floods"
+    )
 
 
 def _side_answers(run: RunFolder, results: list[StageResult]) -> dict[str, Answer]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
+from wellring.inputs.units import shown
 from wellring.postprocess.answer import Answer, Part
 from wellring.postprocess.answers import Answers
 from wellring.postprocess.pump_stop import pump_stop
@@ -74,20 +75,26 @@ def _part(answers: Answers, subject: str) -> Part | None:
 
 def _dry(run: RunFolder, answers: Answers) -> Headline:
     question, system = "Does the dig stay dry?", run.ledger.show
+    flooded = _flooded(run, answers)
     names = ("dry_margin", "margin_on_arrival")
     found = [a for n, a in answers.answers.items() if n.rsplit(".", 1)[-1] in names]
     known = [a for a in found if isinstance(a.value, float | int)]
     if not known:
+        basis = found[0].basis if found else "no stage is dug"
+        if flooded:
+            return Headline(question, NO, flooded, basis)
         return Headline(
             question,
             OPEN,
             "Not judged: the floor is tight soil, whose own water does not rise into the dig.",
-            found[0].basis if found else "no stage is dug",
+            basis,
         )
-    worst = min(known, key=_spare)
+    worst = min(known, key=_to_spare)
     value, limit = bare_text(worst, system), limit_text(worst, system)
     stage = worst.label.rsplit(": ", 1)[0]
-    if all(answer.ok is not False for answer in found):
+    if _to_spare(worst) >= -1e-3:
+        if flooded:
+            return Headline(question, NO, flooded, worst.basis)
         text = f"In every stage the water stays {value} or more below the floor ({stage}); "
         return Headline(question, YES, text + f"{limit} is needed.", worst.basis)
     if _number(worst) < 0:
@@ -95,7 +102,29 @@ def _dry(run: RunFolder, answers: Answers) -> Headline:
         text = f"In {stage} the water stands {above} above the floor; it should be {limit} below."
     else:
         text = f"In {stage} the water is only {value} below the floor; {limit} is needed."
-    return Headline(question, NO, text, worst.basis)
+    return Headline(question, NO, f"{text} {flooded}".rstrip(), worst.basis)
+
+
+def _flooded(run: RunFolder, answers: Answers) -> str:
+    """Where most water comes to a sump that cannot take it, in words; else nothing."""
+    over = [
+        (result.sump, result.entry.name)
+        for result in answers.stages
+        if result.sump is not None and result.sump.floods
+    ]
+    if not over:
+        return ""
+    flow = shown("flow", run.ledger.show)
+    load, stage = max(over, key=lambda item: item[0].flow)
+    return (
+        f"In {stage} {flow.text(load.flow)} come to the sump and its pumps take "
+        f"{flow.text(load.capacity)}: the pit floods."
+    )
+
+
+def _to_spare(margin: Answer) -> float:
+    """How much deeper than needed the water stands [m]."""
+    return _number(margin) - (margin.limit or 0.0)
 
 
 def _judged(run: RunFolder, question: str, part: Part | None, missing: str) -> Headline:

@@ -15,6 +15,7 @@ from wellring.postprocess.inflow import Inflow, inflow
 from wellring.postprocess.ledger import StageEntry
 from wellring.postprocess.run_folder import RunFolder, StageGrid
 from wellring.postprocess.settlement import Settlement
+from wellring.postprocess.sump_load import SumpLoad, sump_load
 
 if TYPE_CHECKING:
     from wellring.postprocess.in_time import Course
@@ -39,6 +40,8 @@ class StageResult:
     table: Floats
     fall: Drawdowns | None = None
     inflow: Inflow | None = None
+    sump: SumpLoad | None = None
+    """None where no sump is limited."""
     dryness: Dryness | None = None
     estimate: ClosedForm | None = None
     reach: float | None = None
@@ -54,6 +57,13 @@ class StageResult:
     """In the natural state's entry: whether the pumps may stop, when it is first asked."""
     travel: Travels | None = None
     """In the natural state's entry: where contaminated water goes, when it is first asked."""
+
+    @property
+    def stays_dry(self) -> bool | None:
+        """Whether the clearance is kept and the sump takes what comes; None: not judged."""
+        if self.sump is not None and self.sump.floods:
+            return False
+        return None if self.dryness is None else self.dryness.dry
 
     @property
     def standing(self) -> Floats:
@@ -87,6 +97,7 @@ def read_results(run: RunFolder) -> list[StageResult]:
             natural = results[0]
             result.fall = drawdowns(run, (natural.grid, natural.heads), (grid, heads))
             result.inflow = inflow(run, entry)
+            result.sump = sump_load(run, entry, result.inflow)
             result.dryness = dryness(run, entry, grid, heads)
             result.estimate = closed_form(run, entry)
             result.reach = reach(run, result.fall.largest, REACH_DRAWDOWN)
