@@ -181,6 +181,7 @@ def _heave(run: RunFolder, result: StageResult, stable: FloorStability, part: Pa
         1.0,
         bool(heave.judged[worst] <= HELD),
     )
+    _total_stress(run, result, stable, part)
     column = int(np.nanargmax(heave.column))
     part.answers[f"{key}.heave_column"] = Answer(
         float(heave.column[column]),
@@ -189,6 +190,27 @@ def _heave(run: RunFolder, result: StageResult, stable: FloorStability, part: Pa
         f"to {heave.level[column]:.2f} m; not judged at walls, where the prism is, "
         "nor at the foot of open faces",
         f"{name}: … of the worst single column",
+        "ratio",
+    )
+
+
+def _total_stress(run: RunFolder, result: StageResult, stable: FloorStability, part: Part) -> None:
+    """Heave by EN 1997-1, expression (2.9a), beside (2.9b); without a verdict of its own."""
+    assert stable.heave is not None
+    if np.isnan(stable.heave.total).all():
+        return
+    worst = int(np.nanargmax(stable.heave.total))
+    factors = stable.rules.factors
+    part.answers[f"{result.entry.folder}.heave_total_stress"] = Answer(
+        float(stable.heave.total[worst]),
+        "1",
+        "EN 1997-1 HYD, expression (2.9a): pore water pressure against total stress at the base "
+        f"of prisms and columns, factors {factors['heave_destabilising']:g} and "
+        f"{factors['heave_stabilising']:g}; governing at "
+        f"{place_text(run, int(stable.columns.plan[worst]))}. EN 1997-1 allows either form, and "
+        "this one factors the hydrostatic pressure too: see the national annex. The verdict is "
+        "that of (2.9b), seepage force against submerged weight",
+        f"{result.entry.name}: … in total stresses (2.9a)",
         "ratio",
     )
 

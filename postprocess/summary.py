@@ -31,6 +31,7 @@ _OF_A_STAGE = (
     "uplift_head_to_reach",
     "exit_gradient",
     "heave",
+    "heave_total_stress",
     "uplift_in_time",
     "uplift_holds_from_day",
     "heave_in_time",

@@ -22,6 +22,7 @@ from wellring.postprocess.ledger import WellEntry
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.stability import stabilities
 from wellring.postprocess.stability_answers import assess_stability
+from wellring.postprocess.stability_rules import Rules
 from wellring.postprocess.stage_results import read_results
 
 EAST, NORTH = 466000.0, 5918000.0
@@ -89,6 +90,18 @@ def test_critical_gradient(tmp_path: Path, plain_site: Callable[..., Path]) -> N
     assert "critical 0.988" in answer.basis
     assert answer.limit is not None
     assert 1.6 * answer.limit == pytest.approx(0.987768, rel=1e-3)
+
+
+def test_both_forms_of_hyd() -> None:
+    """V13, published example: i = 0.293 over d = 3.2 m of 19.5 kN/m³, factors 1.35 and 0.9 use
+    97.5 % by (2.9a), total stresses, and 44.4 % by (2.9b), submerged weight (EN 1997-1 HYD)."""
+    rules = Rules.of(Stability(), slab=False)
+    depth, gradient, weight = 3.2, 0.293, 19.5
+    stress, pressure = np.array([weight * depth]), np.array([WATER * depth * (1 + gradient)])
+    assert rules.heave_total(stress, pressure) == pytest.approx(0.975, abs=1e-3)
+    submerged, seepage = (weight - WATER) * depth, WATER * depth * gradient
+    assert rules.heave(np.array([submerged]), np.array([seepage])) == pytest.approx(0.444, abs=1e-3)
+    assert "(2.9b)" in rules.text("heave")
 
 
 def test_global_factor_fails_where_partial_factors_pass(plug: RunFolder) -> None:
