@@ -292,10 +292,10 @@ def point_rows(stage: StageModel) -> tuple[list[list[Any]], list[list[Any]], lis
     connections: list[list[Any]] = []
     periods: list[Any] = []
     for index, (point, drive) in enumerate(zip(stage.points, stage.drives, strict=True)):
+        # Where the water stands: begun at its lowest level, a throttled well would seem to give
+        # nothing whatever the level does.
         if stage.well_levels:
             begins = stage.well_levels[index]
-        elif drive.held is not None:
-            begins = point.sign * drive.held
         else:
             begins = stage.start.reshape(-1)[point.node].max()
         packages.append(

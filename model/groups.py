@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from wellring.model.drainage.points import GridPoint, PointDrive
 from wellring.model.drainage.suction_header import SuctionHeader
 from wellring.model.first_drives import Solve, first_drive
-from wellring.model.flow_limits import FLOW_TOLERANCE, LEVEL_TOLERANCE
+from wellring.model.flow_limits import FLOW_TOLERANCE, LEAST_FLOW, LEVEL_TOLERANCE
 from wellring.model.limits import Settled, settle
 
 Floats = NDArray[np.float64]
@@ -182,10 +182,14 @@ class SharedLimits:
 
 def _alike(drives: Sequence[PointDrive], others: Sequence[PointDrive]) -> bool:
     """Whether points are held, driven by the same flow, or shut, in both alike."""
-    return all(
-        one.held == other.held and one.rate == other.rate
-        for one, other in zip(drives, others, strict=True)
-    )
+    for one, other in zip(drives, others, strict=True):
+        if one.held != other.held or (one.rate is None) != (other.rate is None):
+            return False
+        if one.rate is not None and other.rate is not None:
+            close = 0.5 * FLOW_TOLERANCE * other.rate + LEAST_FLOW
+            if abs(one.rate - other.rate) > close:
+                return False
+    return True
 
 
 def _headers(points: Sequence[GridPoint]) -> list[_Header]:

@@ -39,9 +39,10 @@ class LinearResponse:
     def __init__(self, points: Sequence[GridPoint], rest: Sequence[float]):
         self.sign = np.array([point.sign for point in points])
         lowest = np.array([point.lowest for point in points])
-        self.dry = self.sign * lowest
+        feet = [min(point.screen_bottom, default=point.screen[0]) for point in points]
+        self.dry = np.minimum(np.array(feet, float), self.sign * lowest)
         known = np.array(rest, float)
-        self.rest = self.sign * np.where(np.isfinite(known), known, lowest)
+        self.rest = np.where(np.isfinite(known), self.sign * known, self.dry)
         self.h, self.q = self.rest.copy(), np.zeros(len(points))
         self.matrix: Floats | None = None
         xy = np.array([(point.x, point.y) for point in points]).reshape(-1, 2)

@@ -27,6 +27,8 @@ from wellring.model.linear_response import LinearResponse
 
 _MOST_SOLVES = 20
 _ESTIMATES = 2
+_MOST_OPENINGS = 3
+"""A point that feeds the ground is shut, and opened again this often when water rises."""
 _THROTTLE = 0.5
 """Part of the height of the expected level above the lowest one over which a flow is throttled."""
 _AMPLE = 0.25
@@ -70,7 +72,7 @@ def meet_limits(points: Sequence[GridPoint], solve: StageSolve) -> Settled:
         found, _ = shared.meet(response, _as_flows(drives, estimated))
         drives = _driven(shared.adjusted(), found, rest)
     response = LinearResponse(points, rest)
-    solves = 0
+    solves, openings = 0, [0] * len(points)
     if not points:
         return Settled([], solve([]), 1, True)
     for _ in range(_MOST_SOLVES):
@@ -78,7 +80,7 @@ def meet_limits(points: Sequence[GridPoint], solve: StageSolve) -> Settled:
         states = solve(drives)
         response.learn(states)
         found, kept = shared.meet(response, _as_flows(drives, states))
-        if kept:
+        if kept or _still_shut(drives, found, openings):
             named = [
                 replace(drive, governing=other.governing)
                 for drive, other in zip(drives, found.drives, strict=True)
@@ -87,6 +89,23 @@ def meet_limits(points: Sequence[GridPoint], solve: StageSolve) -> Settled:
         if solves < _MOST_SOLVES:
             drives = _driven(shared.adjusted(), found, rest)
     return Settled(drives, states, solves, False)
+
+
+def _still_shut(drives: Sequence[PointDrive], found: Settled, openings: list[int]) -> bool:
+    """Keep points shut in `found` that were opened often enough, and count the others' openings.
+
+    Returns whether all else in `found` is as it is driven already.
+    """
+    alike = True
+    for index, (drive, other) in enumerate(zip(drives, found.drives, strict=True)):
+        if drive.governing == "no inflow" and not other.shut:
+            openings[index] += 1
+            if openings[index] > _MOST_OPENINGS:
+                found.drives[index] = drive
+                continue
+        same = (drive.shut and other.shut) or (drive.held is not None and drive.held == other.held)
+        alike = alike and same
+    return found.settled and alike
 
 
 def _first(point: GridPoint, rest: float) -> PointDrive:
