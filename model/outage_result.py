@@ -29,7 +29,8 @@ class OutageRun:
         or a plug does not hold with one well or header out.
         """
         answers = self.answers
-        at_once = answers.lifts_first and (answers.start_by or 0.0) < BY_ITSELF
+        burst = answers.first_burst
+        at_once = burst is not None and (burst.hours or 0.0) < BY_ITSELF
         lifted = any(item.kind == "unit" and item.holds is False for item in self.singles or ())
         unmet = answers.standby_hours is None and at_once
         return 1 if answers.standby_ok is False or unmet or lifted else 0

@@ -158,6 +158,43 @@ def test_relief_wells_out_one_at_a_time(
     assert done.exit_code == 1
 
 
+def test_under_a_slab_relief_wells_lose_their_outlet(
+    tmp_path: Path, plain_site: Callable[..., Path], solver: Path
+) -> None:
+    """The pit of the model in time is open, a slab is not: the plug's time is Theis's, by the flow
+    of the relief wells too. 30 kPa more bear 93.6 kPa of the 98.1 that come back."""
+    relief = {
+        "method": "relief wells", "name": "relief", "points": [(5, 6), (15, 6)],
+        "screen": [-12.0, -8.5], "diameter": "1 m",
+    }  # fmt: skip
+    site = _site(plain_site, tmp_path, drainage=[relief, SAND])
+    slab = '\n[[excavation.stages]]\nname = "slab"\nslab = { weight = "30 kPa" }\n'
+    site.write_text(site.read_text(encoding="utf-8") + slab, encoding="utf-8")
+    done = outage(site, solver=solver, days=0.2, single_wells=False, figures=False)
+    (plug,) = (item for item in done.answers.bursts if item.lower == "gravel")
+    held = HELD + 0.9 * 30
+    assert plug.head_allowed == pytest.approx(-8 + held / WATER, abs=0.01)
+    assert plug.utilisation == pytest.approx(98.1 / held, rel=3e-3)
+    assert "Theis" in plug.basis
+    assert plug.hours is not None
+    assert plug.hours < 1.0
+    assert done.answers.floor_holds is False
+    assert done.exit_code == 1
+
+
+def test_a_pump_that_does_not_matter_lifts_nothing(gravel: OutageRun, solver: Path) -> None:
+    """The sand well stops, the gravel wells go on: the plug bears what they leave."""
+    site = gravel.folder.parent.parent / "site.toml"
+    done = outage(
+        site, pumps=["sand well"], out=gravel.folder.parent / "alone", solver=solver, days=0.2,
+        single_wells=False, figures=False,
+    )  # fmt: skip
+    assert done.answers.running == ["gravel wells 1", "gravel wells 2"]
+    assert done.answers.floor_holds is True
+    assert all(item.hours is None for item in done.answers.bursts)
+    assert done.exit_code == 0
+
+
 def test_theis_by_hand() -> None:
     """T = 1.6e-3 m²/s, S = 4e-5, 5 L/s at 10 m, 60 s: u = 10²·4e-5/(4·1.6e-3·60) = 0.0104167;
     W(u) = −0.577216 − ln u + u − u²/4 = 3.997544 (series); s = 0.005/(4π·1.6e-3)·W = 0.994104 m."""
