@@ -53,9 +53,11 @@ def outage(
     figures: DrawOption = True,
     as_json: JsonOption = False,
 ) -> None:
-    """The pumps stop: when is the floor under water? And may one well fail?
+    """The pumps stop: when is the floor under water or lifted? And may one well fail?
 
-    Exit code 1: the water is at formation before --standby power runs.
+    Exit code 1: the water is at formation, or a plug under the floor at its limit, before
+    --standby power runs (where none is given: a plug within the hour); or a plug does not hold
+    with one well or header out.
 
     Example: wellring outage my_site/site.toml --stage "final dig" --standby 2
     """

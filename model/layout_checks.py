@@ -167,7 +167,12 @@ def check_natural_level(
     key = next(k for k in ("level", "plane", "piezometers") if getattr(water, k) is not None)
     centre = site.outline.centroid
     x, y = np.array([centre.x]), np.array([centre.y])
-    level, ground = float(levels.general.at(x, y)[0]), float(site.ground.at(x, y)[0])
+    ground = float(site.ground.at(x, y)[0])
+    found = {soil: float(plane.at(x, y)[0]) for soil, plane in levels.by_soil.items()}
+    if site.piezometers is None or not found:
+        # Over readings of several aquifers the general level is a mean that stands nowhere.
+        found[""] = float(levels.general.at(x, y)[0])
+    level = max(found.values())
     floor = float(layers.edges[-1][inside].min()) if inside.any() else -np.inf
     if level <= floor:
         faults.add(
@@ -178,11 +183,13 @@ def check_natural_level(
             "Below it there is no water to lower. Levels are elevations, not depths.",
         )
         faults.raise_if_any()
-    if level > ground + 0.01:
-        faults.warn(
-            f"the natural water level at the pit is {level:.2f} m, {level - ground:.2f} m above "
-            "the ground: artesian, or a slip of the datum?"
-        )
+    for soil, level in found.items():
+        if level > ground + 0.01:
+            where = f" in {soil}" if soil else ""
+            faults.warn(
+                f"the natural water level at the pit{where} is {level:.2f} m, "
+                f"{level - ground:.2f} m above the ground: artesian, or a slip of the datum?"
+            )
 
 
 def assumed_widths(site: Site) -> list[str]:

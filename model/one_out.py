@@ -1,10 +1,14 @@
-"""Is a scheme redundant: how dry the floor stays with one well, or one header, out of work."""
+"""What a scheme does with something out of work: one well or header, or one drainage table.
+
+Judged by the level under the floor, by what comes to the sump, and by uplift of every plug.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,10 +18,13 @@ from wellring.model.build import write_stage
 from wellring.model.drainage.points import GridPoint, PointDrive
 from wellring.model.grid_sizes import formations
 from wellring.model.layout import Layout
+from wellring.model.outage_judge import Judge
 from wellring.model.stages import DugModel, SettledStage, dug_model, settle_stage, stage_folder_name
+from wellring.postprocess.answer import HELD
+from wellring.postprocess.bursting import theis_hours
+from wellring.postprocess.drainage_groups import drainage_groups
 from wellring.postprocess.dryness import dryness
-from wellring.postprocess.ledger import StageEntry
-from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.run_folder import RunFolder, StageGrid
 
 Floats = NDArray[np.float64]
 
@@ -25,12 +32,26 @@ MOST_UNITS = 30
 """More than this are gone through only when asked for."""
 
 
+Kind = Literal["unit", "table"]
+"""What is out: one well, header or station, or all points of one drainage table."""
+
+
 @dataclass(frozen=True)
 class OneOut:
-    """One unit out: margin of dryness [m] that is left and whether it is enough.
+    """Something out of work: what is left of the clearance, and whether the floor holds.
 
-    Both are None where the floor is all tight soil. `flow` is what all others take [m³/s]; it is
-    None where no steady state was found.
+    Parameters
+    ----------
+    unit, points, kind : what is out, and how many points that is.
+    margin, dry : depth of the water below formation [m], and whether clearance and sump suffice;
+        None where the floor is all tight soil.
+    flow : what all others take [m³/s]; None where no steady state was found.
+    why : a remark.
+    uplift : largest utilisation of plugs and slab; None where there is neither.
+    holds : whether they hold; None where that is not judged.
+    floor : what decides that, in words.
+    burst_hours : hours until a plug that does not hold is at its limit, by Theis: a lower bound.
+    passive : whether it has no pump, and so needs no spare one.
     """
 
     unit: str
@@ -39,18 +60,49 @@ class OneOut:
     dry: bool | None
     flow: float | None
     why: str = ""
+    kind: Kind = "unit"
+    uplift: float | None = None
+    holds: bool | None = None
+    floor: str = ""
+    burst_hours: float | None = None
+    passive: bool = False
+
+    @property
+    def ok(self) -> bool | None:
+        """Whether the stage keeps its clearance and its floor without it; None: not judged."""
+        if self.dry is False or self.holds is False:
+            return False
+        if self.flow is None or self.holds is None:
+            return None
+        # A floor of tight soil alone is dry; without a plug nothing says that it holds.
+        return None if self.dry is None and self.uplift is None else True
 
 
 def units(points: Sequence[GridPoint], working: Sequence[bool]) -> dict[str, list[int]]:
     """What can fail at once, by name: each well alone, all points of a header or station together.
 
-    Passive wells and wells that give water are left out.
+    A passive well can clog. Wells that give water are left out.
     """
     found: dict[str, list[int]] = {}
     for index, (point, works) in enumerate(zip(points, working, strict=True)):
-        if works and point.node.size and not (point.follows_floor or point.injects or point.idle):
+        if works and point.node.size and not (point.injects or point.idle):
             found.setdefault(point.group or point.name, []).append(index)
     return found
+
+
+def tables(
+    run: RunFolder, points: Sequence[GridPoint], working: Sequence[bool]
+) -> dict[str, list[int]]:
+    """The points of each drainage table that works, by its label; none where there is only one."""
+    found: dict[str, list[int]] = {}
+    at = 0
+    for group in drainage_groups(run):
+        own = range(at, at + len(group.wells))
+        at += len(group.wells)
+        out = [i for i in own if working[i] and points[i].node.size and not points[i].injects]
+        if out:
+            found[group.label] = out
+    return found if len(found) > 1 else {}
 
 
 def steady_without(
@@ -94,39 +146,65 @@ def steady_without(
 def one_out(
     layout: Layout,
     index: int,
-    run: RunFolder,
-    stage: StageEntry,
+    judge: Judge,
     before: Floats,
     place: Path,
     solver: Path,
+    out: Sequence[tuple[Kind, str, Sequence[int]]],
     report: Callable[[str], None] | None = None,
 ) -> list[OneOut]:
-    """Solve the steady stage again for each unit out, from the heads with all at work.
+    """Solve the steady stage again without some points, from the heads with all at work.
 
     All limits of the points that are left are kept as in any stage.
 
     Parameters
     ----------
-    run, stage : the solved steady stage; `before` its heads (nlay, nrow, ncol) or (nlay, n) [m].
-    place : folder for the models; each unit has one of its own below it.
+    judge : the solved steady stage; `before` its heads (nlay, nrow, ncol) or (nlay, n) [m].
+    place : folder for the models; each has one of its own below it.
+    out : what is out each time: kind, name, and the layout's indices of its points.
     """
+    run, stage = judge.run, judge.result.entry
     dug = dug_model(layout, index, stage.name, formations(layout.site)[index], before)
-    grid = run.grid_of(stage)
+    grid = judge.result.grid
     found = []
-    for number, (unit, out) in enumerate(units(dug.points, dug.working).items()):
-        folder = place / stage_folder_name(number + 1, f"without {unit}")
+    for number, (kind, name, points) in enumerate(out):
+        folder = place / stage_folder_name(number + 1, f"without {name}")
         try:
-            _, done = steady_without(dug, f"{unit} out", out, folder, solver, report)
+            _, done = steady_without(dug, f"{name} out", points, folder, solver, report)
         except SolverFailed as failure:
-            found.append(OneOut(unit, len(out), None, None, None, failure.why))
+            passive = all(dug.points[i].follows_floor for i in points)
+            found.append(
+                OneOut(name, len(points), None, None, None, failure.why, kind, passive=passive)
+            )
             continue
-        heads = done.solution.heads.reshape(grid.active.shape)
-        judged = dryness(run, stage, grid, np.where(np.abs(heads) < 1e20, heads, np.nan))
-        taken = [
-            state.flow
-            for point, state in zip(done.points, done.settled.states, strict=True)
-            if not point.injects
+        heads = heads_of(done, grid)
+        judged, floor = dryness(run, stage, grid, heads), judge.check(heads)
+        states = list(zip(done.points, done.settled.states, strict=True))
+        taken = sum(state.flow for point, state in states if not point.injects)
+        relieved = sum(max(state.flow, 0.0) for point, state in states if point.follows_floor)
+        why = "" if done.settled.settled else "limits of the points did not converge"
+        dry = judged.dry
+        if judge.flooded(folder, relieved):
+            dry, why = False, "more water comes to the sump than its pumps take"
+        hours = [
+            theis_hours(
+                run, judge.result, judge.stable, plug, [run.ledger.wells[i] for i in points]
+            )
+            for plug in floor.plugs
+            if plug.utilisation > HELD
         ]
-        why = "" if done.settled.settled else "limits of the points did not settle"
-        found.append(OneOut(unit, len(out), judged.margin, judged.dry, sum(taken), why))
+        found.append(
+            OneOut(
+                name, len(points), judged.margin, dry, taken, why, kind, floor.utilisation,
+                floor.holds, floor.text(run),
+                min((hour for hour in hours if hour is not None), default=None),
+                all(dug.points[i].follows_floor for i in points),
+            )
+        )  # fmt: skip
     return found
+
+
+def heads_of(done: SettledStage, grid: StageGrid) -> Floats:
+    """Heads (nlay, n) [m] of a solved stage; NaN in cells left out."""
+    heads = done.solution.heads.reshape(grid.active.shape)
+    return np.where(np.abs(heads) < 1e20, heads, np.nan)

@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 import shutil
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, get_args
 
@@ -22,22 +21,35 @@ from wellring.model.drainage.points import Governing, PointDrive, PointState
 from wellring.model.grid_sizes import Fineness
 from wellring.model.layout import Layout, lay_out
 from wellring.model.make_ledger import make_ledger
-from wellring.model.one_out import MOST_UNITS, OneOut, one_out, steady_without, units
+from wellring.model.one_out import (
+    MOST_UNITS,
+    Kind,
+    heads_of,
+    one_out,
+    steady_without,
+    tables,
+    units,
+)
 from wellring.model.outage import Outage, follow_outage, stopping
+from wellring.model.outage_judge import End, Judge, all_stop
+from wellring.model.outage_result import OutageRun, may_not_fail
 from wellring.model.result_folders import fresh_folder, keep_failed, put_in_place, safe_name
 from wellring.model.review import site_folder
 from wellring.model.run import provenance_of, runs_folder, schemes_of, write_ground, write_json
 from wellring.model.solver import Solver, find_solver
 from wellring.model.stages import dug_model, solve_scheme
-from wellring.postprocess.flood_answers import FloodAnswers, flood_answers
-from wellring.postprocess.flooding import COLUMNS, flooding_rows, read_flooding
+from wellring.postprocess.bursting import plug_bursts
+from wellring.postprocess.flood_answers import flood_answers
+from wellring.postprocess.flooding import COLUMNS, flooding_rows, outage_heads, read_flooding
 from wellring.postprocess.run_folder import (
     DESCRIPTION_FILE,
     MODEL_FOLDER,
     RUN_FILE,
     RunFolder,
 )
-from wellring.postprocess.standby import StandbyNeed, standby_need
+from wellring.postprocess.stability import stabilities
+from wellring.postprocess.stage_results import read_results
+from wellring.postprocess.standby import standby_need
 from wellring.postprocess.tables import write_table
 
 Floats = NDArray[np.float64]
@@ -50,37 +62,6 @@ COARSE = (
 DAYS = 7.0
 DEPTHS = (0.1, 0.5, 1.0)
 """Depths of water over the floor [m] whose time is told where none are asked for."""
-
-
-@dataclass
-class OutageRun:
-    """A finished outage: its folder, its answers, what each unit out of work means, and what must
-    stand by."""
-
-    folder: Path
-    answers: FloodAnswers
-    singles: list[OneOut] | None
-    need: StandbyNeed | None
-
-    @property
-    def exit_code(self) -> int:
-        """1 where the water reaches formation before standby power starts."""
-        return 1 if self.answers.standby_ok is False else 0
-
-    def as_json(self) -> dict[str, Any]:
-        """For ``--json``."""
-        singles = None if self.singles is None else [asdict(item) for item in self.singles]
-        return {
-            **self.answers.as_json(),
-            "one_out": singles,
-            "standby_needed": None if self.need is None else self.need.as_json(),
-        }
-
-    def text(self) -> str:
-        """For a terminal."""
-        singles = _singles_text(self.singles, self.answers)
-        need = f"\nWhat must stand by: {self.need.text()}\n" if self.need else ""
-        return f"{self.answers.text()}{singles}{need}"
 
 
 def outage(
@@ -168,7 +149,11 @@ def _outage_of(
     cautions: Sequence[str],
 ) -> OutageRun:
     entry = base.ledger.stages[index + 1]
-    heads = base.heads(entry)
+    results = read_results(base)
+    heads = results[index + 1].heads
+    stable = stabilities(base, results)[index + 1]
+    assert stable is not None
+    judge = Judge(base, results[index + 1], stable)
     before = np.where(np.isfinite(heads), heads, 1e30)
     dug = dug_model(layout, index, entry.name, entry.formation, before)
     working = [
@@ -178,31 +163,52 @@ def _outage_of(
     drives, states = _as_driven(base, layout, index + 1)
     place = partial / MODEL_FOLDER / "outage"
     took = sum(s.flow for s, stop in zip(states, stops, strict=True) if stop and s.flow > 0)
-    if any(w and not stop for w, stop in zip(working, stops, strict=True)):
+    goes_on = [w and not stop for w, stop in zip(working, stops, strict=True)]
+    passive = [i for i, on in enumerate(goes_on) if on and dug.points[i].follows_floor]
+    alone = len(passive) == sum(goes_on)
+    end = all_stop(base, results, entry, stable)
+    if any(goes_on):
         # What goes on gives more as the water rises: its limits are those of the stage without
         # the pumps that stop.
-        out = {i for i, stop in enumerate(stops) if stop}
+        halted = {i for i, stop in enumerate(stops) if stop}
         left, then = steady_without(
-            dug, "the others at work", out, place.with_name("others"), solver.path, tell
+            dug, "the others at work", halted, place.with_name("others"), solver.path, tell
         )
         for at, i in enumerate(left):
             drives[i], states[i] = then.settled.drives[at], then.settled.states[at]
+        if not (alone and stable.slab):
+            check = judge.check(heads_of(then, judge.result.grid))
+            end = End(check, check.holds if then.settled.settled else None, check.text(base))
     followed = follow_outage(
         layout, index, before, drives, states, stops, days, place, solver.path, tell
     )
     flooding = read_flooding(base, entry, place)
+    # Under a slab relief wells have no outlet once no pump works: the open pit of the model has.
+    shut_in = bool(stable.slab and alone and passive)
+    bursts = plug_bursts(
+        base,
+        judge.result,
+        stable,
+        end.check,
+        () if shut_in else outage_heads(place, judge.result.grid),
+        [w for i, w in enumerate(base.ledger.wells) if stops[i] or (shut_in and i in passive)],
+        trusted=not passive,
+    )
     answers = flood_answers(
         base, entry, flooding, followed.stopped, followed.running, days, tuple(depths), standby,
         took,
         followed.discrepancy, [*_cautions(layout, index, followed), *cautions],
+        bursts, end.holds, end.text,
     )  # fmt: skip
     singles = None
-    count = len(units(dug.points, working))
-    if count and (single_wells or (single_wells is None and count <= MOST_UNITS)):
-        singles = one_out(
-            layout, index, base, entry, before, partial / MODEL_FOLDER, solver.path, tell
-        )
-    need = standby_need(base, index + 1, answers, _may_not_fail(singles))
+    single = units(dug.points, working)
+    if single and (single_wells or (single_wells is None and len(single) <= MOST_UNITS)):
+        out: list[tuple[Kind, str, Sequence[int]]] = [("unit", *item) for item in single.items()]
+        out += [("table", *item) for item in tables(base, dug.points, working).items()]
+        place = partial / MODEL_FOLDER
+        singles = one_out(layout, index, judge, before, place, solver.path, out, tell)
+    pumped = None if singles is None else [item for item in singles if not item.passive]
+    need = standby_need(base, index + 1, answers, may_not_fail(pumped))
     done = OutageRun(partial, answers, singles, need)
     write_json(partial / "outage.json", done.as_json())
     write_table(partial / "outage.csv", COLUMNS, flooding_rows(flooding))
@@ -328,49 +334,18 @@ def _cautions(layout: Layout, index: int, followed: Outage) -> list[str]:
     slabs = [s.name for s in layout.site.description.excavation.stages[: index + 1] if s.slab]
     if slabs:
         found.append(
-            f"The slab cast in '{slabs[-1]}' is left out: the floor is taken as open ground. "
-            "Whether the slab floats is told by 'wellring run'."
+            f"The slab cast in '{slabs[-1]}' is left out of the model in time, in which the floor "
+            "is open ground; its weight counts in the judgement of plugs, and its own flotation in "
+            "that of the end."
         )
     if followed.running:
         found.append("Water that runs over floor and faces is no longer pumped, by any pump.")
     if followed.relief:
         found.append(
             f"{len(followed.relief)} passive wells go on flowing, now into "
-            "the pit, without the limit of their screens."
+            "the pit, without the limit of their screens; whether the floor holds is judged with "
+            "that limit."
         )
     if layout.site.series:
         found.append("Rivers, levels and rain stay at their usual values, as in the steady stage.")
     return found
-
-
-def _may_not_fail(singles: list[OneOut] | None) -> list[str] | None:
-    if singles is None:
-        return None
-    return [item.unit for item in singles if item.dry is False or item.flow is None]
-
-
-def _singles_text(singles: list[OneOut] | None, answers: FloodAnswers) -> str:
-    if singles is None:
-        return "One well out at a time: not asked for.\n"
-    lines = ["One well (or header) out at a time, all others within their limits, steady state:"]
-    for item in singles:
-        many = f" ({item.points} points)" if item.points > 1 else ""
-        if item.flow is None:
-            told = f"no steady state found: {item.why}"
-        elif item.margin is None:
-            told = "the floor is all tight soil: not judged by the water's level"
-        else:
-            verdict = "dry" if item.dry else "NOT DRY"
-            side = "below" if item.margin >= 0.0 else "above"
-            told = f"water {answers.length(abs(item.margin))} {side} formation: {verdict}"
-            told += f" ({item.why})" if item.why else ""
-        lines.append(f"  {item.unit}{many} out: {told}")
-    wet = _may_not_fail(singles) or []
-    if not any(item.dry for item in singles) and not wet:
-        return "\n".join([*lines, "Whether the floor stays stable then is not judged."]) + "\n"
-    lines.append(
-        "The scheme keeps its clearance with any one of them out."
-        if not wet
-        else f"NOT redundant: {len(wet)} of {len(singles)} may not fail."
-    )
-    return "\n".join(lines) + "\n"

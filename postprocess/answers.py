@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
+from wellring.inputs.units import shown
 from wellring.postprocess.answer import MASS_BALANCE_LIMIT, Answer, Part, number
 from wellring.postprocess.flooded_ground import flooded_ground
 from wellring.postprocess.heads import level_at_point
@@ -25,6 +26,7 @@ def subjects() -> tuple[Subject, ...]:
     from wellring.postprocess.method_answers import assess_methods
     from wellring.postprocess.neighbour_answers import assess_neighbours
     from wellring.postprocess.operations import assess_operations
+    from wellring.postprocess.pump_stop_answers import assess_pump_stop
     from wellring.postprocess.settlement_answers import assess_settlement
     from wellring.postprocess.stability_answers import assess_stability
     from wellring.postprocess.travel_answers import assess_travel
@@ -34,6 +36,7 @@ def subjects() -> tuple[Subject, ...]:
         assess_drainage,
         assess_walls,
         assess_stability,
+        assess_pump_stop,
         assess_methods,
         assess_time,
         assess_settlement,
@@ -179,11 +182,12 @@ def _stage_answers(run: RunFolder, result: StageResult) -> dict[str, Answer]:
                 f"; {dry.tight_share:.0%} of the floor is tight soil and not judged"
                 if dry.tight_share
                 else ""
-            ),
+            )
+            + _flooded(run, result),
             f"{entry.name}: water below formation",
             "length",
             dry.needed,
-            dry.dry,
+            result.stays_dry,
         ),
         f"{key}.inflow_total": Answer(
             flow.total, "m3/s", budget, f"{entry.name}: all water to pump", "flow"
@@ -241,6 +245,17 @@ def _stage_answers(run: RunFolder, result: StageResult) -> dict[str, Answer]:
             "flow",
         )
     return found
+
+
+def _flooded(run: RunFolder, result: StageResult) -> str:
+    """A remark where the sump cannot keep up; the model drains the floor as if it could."""
+    if result.sump is None or not result.sump.floods:
+        return ""
+    flow = shown("flow", run.ledger.show)
+    return (
+        f"; as if the sump took all of the {flow.text(result.sump.flow)} that come to it: it takes "
+        f"{flow.text(result.sump.capacity)}, so that the pit floods"
+    )
 
 
 def _side_answers(run: RunFolder, results: list[StageResult]) -> dict[str, Answer]:

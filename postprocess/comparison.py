@@ -25,7 +25,8 @@ if TYPE_CHECKING:
     import pandas
 
 FLOOD = "time to flood"
-"""Heading of the time until the water is at formation where all pumps stop in the last stage."""
+"""Heading of the time until the water is at formation, or a plug at its limit, where all pumps
+stop in the last stage."""
 NEIGHBOUR = "worst neighbour"
 """Heading of the neighbour whose limit is taken up most, in words."""
 NO_DAYS = (
@@ -85,7 +86,7 @@ class SchemeRow:
         if value is None:
             return "–"
         if heading == FLOOD and value == 0.0:
-            return "not dry"
+            return "none: not dry or not held"
         if isinstance(value, str):
             return f"{value} {unit}".rstrip()
         return bare_text(Answer(value, unit, "", heading, self.kinds.get(heading, "")), system)
@@ -123,9 +124,11 @@ def scheme_row(folder: Path) -> SchemeRow:
 
 
 def add_flood(row: SchemeRow, told: FloodAnswers, coarse: bool = False) -> None:
-    """Set the time until the pit floods once all pumps stand still [h] into a scheme's row."""
+    """Set the hours until the pit floods, or a plug lifts, without pumps into a scheme's row."""
     hours, row.coarse_flood = told.start_by, coarse
-    value = f"> {24 * told.days:g}" if hours is None else float(f"{hours:.3g}")
+    value: float | str = f"> {24 * told.days:g}" if hours is None else float(f"{hours:.3g}")
+    if hours is None and told.floor_holds is None:
+        value = "not judged"
     row.values[FLOOD] = (value, "h")
 
 
@@ -158,8 +161,8 @@ class Comparison:
         coarse = [row.scheme for row in self.rows if row.coarse_flood]
         text = (
             "Time to flood: all pumps stop at once in the last stage, until the water is at "
-            "formation; what it assumes and what it does not judge (the floor may burst before) "
-            "stands in each scheme's outage folder."
+            "formation or a plug under the floor at its limit; what it assumes stands in each "
+            "scheme's outage folder."
         )
         if coarse:
             text += (

@@ -41,25 +41,27 @@ def assess_drainage(run: RunFolder, results: Sequence[StageResult]) -> Part:
 def _too_fast(
     run: RunFolder, result: StageResult, groups: Sequence[DrainageGroup]
 ) -> Iterator[str]:
-    """Passive wells whose water enters faster than ground or filter may stand."""
+    """Passive wells that count for less than would flow freely."""
     stage = run.ledger.stages.index(result.entry)
-    flow = shown("flow", run.ledger.show)
+    flow, length = (shown(kind, run.ledger.show) for kind in ("flow", "length"))
     for group in groups:
         if group.table.method != "relief wells":
             continue
-        over = [
-            (well.flow[stage] / allowed, well, allowed)
-            for well in group.wells
-            if (allowed := well.screen_capacity[stage]) and well.flow[stage] > allowed
-        ]
-        if not over:
+        capped = [well for well in group.wells if well.governing[stage] == "screen"]
+        if not capped:
             continue
-        _, worst, allowed = max(over, key=lambda item: item[0])
+        left = [
+            (level - well.lowest, well)
+            for well in capped
+            if (level := well.level[stage]) is not None
+        ]
+        most, worst = max(left, key=lambda item: item[0])
         yield (
-            f"{result.entry.name}: {len(over)} of {len(group.wells)} of {group.label} take in more "
-            f"than a screen should, at worst '{worst.name}' {flow.text(worst.flow[stage])} of "
-            f"{flow.text(allowed)} (Sichardt 1928). Nothing throttles a passive well, so it is "
-            "modelled flowing freely, but fast water carries sand: more or wider wells, longer "
+            f"{result.entry.name}: {len(capped)} of {len(group.wells)} of {group.label} count with "
+            "the flow that their screens can take without sand (Sichardt 1928), at worst "
+            f"'{worst.name}' with {flow.text(worst.flow[stage])}: the head in it stays "
+            f"{length.text(most)} above its outlet, and uplift is judged with that head. Flowing "
+            "freely they would give more, but fast water carries sand: more or wider wells, longer "
             "screens, or a filter designed for this speed"
         )
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from wellring.inputs.units import shown
-from wellring.postprocess.flooding import FILM, Flooding, tight_layer_below
+from wellring.postprocess.answer import HELD
+from wellring.postprocess.bursting import PlugBurst
+from wellring.postprocess.flooding import FILM, Flooding
 from wellring.postprocess.ledger import StageEntry
 from wellring.postprocess.run_folder import RunFolder
 
@@ -18,17 +20,12 @@ METHOD = (
 )
 CAUTION = (
     "These times are as good as the storage given: with half the specific yield near the pit the "
-    "ground under the floor fills about twice as fast. Perched water, rain, a burst pipe or a "
-    "blown floor come on top. Keep standby pumps and power on site, with an alarm on the level."
+    "ground under the floor fills about twice as fast. Perched water, rain and a burst pipe come "
+    "on top. Keep standby pumps and power on site, with an alarm on the level."
 )
 TIGHT_FLOOR = (
-    "The floor is tight soil all over: the water's level does not tell whether it holds. The time "
-    "to the pit's first centimetre is no promise."
-)
-TIGHT_LAYER = (
-    "Tight soil lies under the floor. With the pumps off the pressure beneath it comes back, and "
-    "the floor may burst long before the pit floods. That is NOT judged here: compare the pressure "
-    "before the work with the soil's weight (uplift in 'wellring run')."
+    "The floor is tight soil all over: the level of the water does not show whether it holds; "
+    "uplift does. The time to the pit's first centimetre is no promise."
 )
 
 
@@ -47,7 +44,10 @@ class FloodAnswers:
     """The answers of one outage.
 
     `standby_hours` is the time in which standby power starts, None where none is given;
-    `pumped` what the stopped pumps took in the steady stage [m³/s].
+    `pumped` what the stopped pumps took in the steady stage [m³/s]; `at_formation` the hours until
+    the water is at formation, `bursts` the plugs under the floor, the first to reach its limit
+    first; `floor_holds` whether plugs and slab hold what comes back in the end (None: not judged),
+    `floor` what decides that, in words.
     """
 
     scheme: str
@@ -59,7 +59,10 @@ class FloodAnswers:
     running: list[str]
     pumped: float
     moments: list[Moment]
-    start_by: float | None
+    at_formation: float | None
+    bursts: list[PlugBurst]
+    floor_holds: bool | None
+    floor: str
     standby_hours: float | None
     final_level: float
     final_volume: float
@@ -70,11 +73,36 @@ class FloodAnswers:
     cautions: list[str] = field(default_factory=list)
 
     @property
+    def first_burst(self) -> PlugBurst | None:
+        """The plug that reaches its limit first; None where none does within the time followed."""
+        return next((item for item in self.bursts if item.hours is not None), None)
+
+    @property
+    def start_by(self) -> float | None:
+        """Hours in which standby power must start: water at formation or a plug at its limit."""
+        burst = self.first_burst
+        hours = [self.at_formation, None if burst is None else burst.hours]
+        return min((hour for hour in hours if hour is not None), default=None)
+
+    @property
+    def lifts_first(self) -> bool:
+        """Whether a plug reaches its limit no later than the water formation."""
+        burst = self.first_burst
+        return burst is not None and burst.hours == self.start_by
+
+    @property
     def standby_ok(self) -> bool | None:
-        """Whether standby power starts before the water is at formation; None: not asked."""
+        """Whether standby power starts before the water is at formation or a plug at its limit.
+
+        None: not asked, or in time as far as that was judged.
+        """
         if self.standby_hours is None:
             return None
-        return self.start_by is None or self.start_by >= self.standby_hours
+        if self.start_by is not None and self.start_by < self.standby_hours:
+            return False
+        if self.floor_holds is not True and self.standby_hours > 24.0 * self.days:
+            return None
+        return None if self.floor_holds is None else True
 
     def as_json(self) -> dict[str, Any]:
         """All of it in SI, hours and days."""
@@ -98,6 +126,10 @@ class FloodAnswers:
                 }
                 for moment in self.moments
             ],
+            "water_at_formation_hours": self.at_formation,
+            "plugs": [asdict(item) for item in self.bursts],
+            "floor_holds_in_the_end": self.floor_holds,
+            "floor_in_the_end": self.floor,
             "standby_must_start_within_hours": self.start_by,
             "standby_starts_in_hours": self.standby_hours,
             "standby_in_time": self.standby_ok,
@@ -143,15 +175,50 @@ class FloodAnswers:
             f"{end}, {volume.text(self.final_volume)}, {flow.text(self.final_inflow)} running in "
             f"(at most {flow.text(self.largest_inflow)})",
             "",
+            "Plugs under the floor, by uplift (water in the pit is not counted as load):",
+            *(f"  {text}" for text in self.burst_texts()),
+            "",
             self.standby_text(),
         ]
         lines += [f"Note: {text}" for text in [*self.cautions, CAUTION]]
         return "\n".join(lines) + "\n\n"
 
+    def burst_texts(self) -> list[str]:
+        """One line a plug: when it reaches its limit, and its heads."""
+        lines = []
+        for item in self.bursts:
+            if item.hours is not None:
+                when = f"at its limit after {hours_text(item.hours)} ({item.basis})"
+            elif item.utilisation > HELD:
+                when = f"not at its limit within {self.days:g} days, but later"
+            else:
+                when = "holds"
+            factor = "" if item.factor is None else f", factor of safety {item.factor:.2f}"
+            lines.append(
+                f"{item.name}: {when}; head {self.length(item.head_before)}, in the end "
+                f"{self.length(item.head_at_end)}, allowable {self.length(item.head_allowed)}; "
+                f"in the end utilisation {item.utilisation:.2f}{factor}"
+            )
+        return lines or ["none lies under it"]
+
     def standby_text(self) -> str:
         """When standby power must start, and whether it does."""
+        burst = self.first_burst
         if self.start_by is None:
             need = f"The water does not reach formation within {self.days:g} days."
+            if self.floor_holds is False:
+                need += (
+                    " But the floor does NOT hold what comes back later: the pumps must be at work "
+                    f"again before ({self.floor})."
+                )
+        elif self.lifts_first and burst is not None:
+            need = (
+                f"Standby power must start, and the pumps be at work, within "
+                f"{hours_text(self.start_by)}: then the {burst.name} is at its limit "
+                f"({burst.basis})."
+            )
+            if self.start_by == 0.0:
+                need = f"The {burst.name} is over its limit {burst.basis}."
         elif self.start_by == 0.0:
             need = "The water is at formation in the steady stage already."
         else:
@@ -159,6 +226,8 @@ class FloodAnswers:
                 f"Standby power must start, and the pumps be at work, within "
                 f"{hours_text(self.start_by)}: then the water is at formation."
             )
+        if self.floor_holds is None:
+            need += f" Whether the floor holds is NOT judged: {self.floor}."
         if self.standby_ok is None:
             return need
         verdict = "in time" if self.standby_ok else "TOO LATE"
@@ -177,6 +246,9 @@ def flood_answers(
     pumped: float,
     mass_balance: float,
     cautions: Sequence[str],
+    bursts: Sequence[PlugBurst],
+    floor_holds: bool | None,
+    floor: str,
 ) -> FloodAnswers:
     """Make the answers of an outage that was followed for `days`.
 
@@ -185,6 +257,8 @@ def flood_answers(
     depths : of water over the floor [m] whose time is wanted.
     standby : hours in which standby power starts, if given.
     pumped : what the stopped pumps took before [m³/s].
+    bursts : the plugs after the stop.
+    floor_holds, floor : as in :class:`FloodAnswers`.
     """
     show = run.ledger.show
     length = shown("length", show)
@@ -214,8 +288,6 @@ def flood_answers(
         moments = moments[1:]
     elif flooding.to_clearance() == 0.0:
         said.insert(0, "The needed clearance is not kept in the steady stage to begin with.")
-    if tight_layer_below(run, stage):
-        said.insert(0, TIGHT_LAYER)
     if abs(mass_balance) > 0.1:
         said.append(f"The solver's water balance closes to {mass_balance:.2g} % only.")
     said.append(
@@ -232,7 +304,10 @@ def flood_answers(
         running=list(running),
         pumped=pumped,
         moments=moments,
-        start_by=to_formation,
+        at_formation=to_formation,
+        bursts=list(bursts),
+        floor_holds=floor_holds,
+        floor=floor,
         standby_hours=standby,
         final_level=float(flooding.pit_level[-1]),
         final_volume=float(flooding.volume[-1]),
@@ -249,7 +324,11 @@ def _moment(flooding: Flooding, what: str, level: float, hours: float | None) ->
 
 
 def hours_text(hours: float) -> str:
-    """A time as an engineer says it: minutes, hours or days."""
+    """A time as an engineer says it: seconds, minutes, hours or days."""
+    if hours * 3600.0 < 0.5:
+        return "less than a second"
+    if hours * 60.0 < 2.0:
+        return f"{hours * 3600:.0f} s"
     if hours < 1.0:
         return f"{hours * 60:.0f} min"
     if hours < 48.0:

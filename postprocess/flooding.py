@@ -6,7 +6,7 @@ runs in over a face spreads over the floor.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -121,7 +121,6 @@ def read_flooding(run: RunFolder, stage: StageEntry, place: Path) -> Flooding:
     place : folder of the outage's MODFLOW 6 model.
     """
     from flopy.mf6.utils import MfGrdFile
-    from flopy.utils import HeadFile
 
     grid = run.grid_of(stage)
     file = MfGrdFile(str(place / f"{MODEL}.dis.grb"), verbose=False)
@@ -135,12 +134,10 @@ def read_flooding(run: RunFolder, stage: StageEntry, place: Path) -> Flooding:
     assert stage.formation is not None
     under = _UnderFloor(run, stage, grid)
     hours, table, volume = [0.0], [under.highest(run.heads(stage))], [0.0]
-    with HeadFile(str(place / f"{MODEL}.hds"), precision="double") as heads_file:
-        for time in heads_file.get_times():
-            heads = heads_file.get_data(totim=time).reshape(grid.active.shape)
-            hours.append(time * 24.0)
-            table.append(under.highest(np.where(np.abs(heads) < 1e20, heads, np.nan)))
-            volume.append(basin.volume(heads[layer, column]))
+    for hour, heads in outage_heads(place, grid):
+        hours.append(hour)
+        table.append(under.highest(heads))
+        volume.append(basin.volume(heads[layer, column]))
     amounts, when = np.array(volume), np.array(hours)
     inflow = np.zeros(when.size)
     inflow[1:] = np.diff(amounts) / (np.diff(when) * DAY / 24.0)
@@ -156,12 +153,14 @@ def read_flooding(run: RunFolder, stage: StageEntry, place: Path) -> Flooding:
     )
 
 
-def tight_layer_below(run: RunFolder, stage: StageEntry) -> bool:
-    """Whether tight soil lies under some of a stage's floor: pressure can build up beneath it."""
-    plan = np.asarray(stage.floor, dtype=np.intp)
-    kv = np.array([run.ledger.soils[unit.soil].kv for unit in run.ledger.units])
-    active = run.grid_of(stage).active[:, plan]
-    return bool((active & (kv[run.unit[:, plan]] < TIGHT)).any())
+def outage_heads(place: Path, grid: StageGrid) -> Iterator[tuple[float, Floats]]:
+    """Hours and heads (nlay, n) [m] of every step of the outage in `place`; NaN where left out."""
+    from flopy.utils import HeadFile
+
+    with HeadFile(str(place / f"{MODEL}.hds"), precision="double") as file:
+        for time in file.get_times():
+            heads = file.get_data(totim=time).reshape(grid.active.shape)
+            yield time * 24.0, np.where(np.abs(heads) < 1e20, heads, np.nan)
 
 
 class _UnderFloor:

@@ -21,6 +21,10 @@ from wellring.postprocess.stage_results import StageResult
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
+PLUG_CONTRAST = 100.0
+"""How many times as pervious the soil beneath must be for the ground above it to act as a plug,
+where that ground is not tight in itself (own choice)."""
+
 
 @dataclass(frozen=True)
 class FloorColumns:
@@ -31,6 +35,7 @@ class FloorColumns:
     plan : (m,) plan cells.
     formation : level of the floor [m].
     active, tight : (nlay, m) cells that remain; those of soil that holds its water.
+    kv : (nlay, m) vertical conductivity [m/s].
     bottom, thickness : (nlay, m) [m]; thickness counts below formation, 0 where not active.
     heads : (nlay, m) [m].
     unit : (nlay, m) stratigraphic unit.
@@ -45,6 +50,7 @@ class FloorColumns:
     formation: float
     active: Flags
     tight: Flags
+    kv: Floats
     bottom: Floats
     thickness: Floats
     heads: Floats
@@ -69,6 +75,17 @@ class FloorColumns:
     def free_draining(self) -> Flags:
         """Cells (nlay, m) with no tight soil in them nor between them and the floor."""
         return self.active & ~np.logical_or.accumulate(self.tight, axis=0)
+
+    @property
+    def plugged(self) -> Flags:
+        """Boundaries (nlay, m) under a plug, whose pressure cannot escape upward in useful time.
+
+        Something above is tight, or much less pervious than the soil beneath the boundary.
+        """
+        beneath = np.minimum(self.below, self.kv.shape[0] - 1)
+        beneath_kv = np.take_along_axis(self.kv, beneath, axis=0)
+        least = np.minimum.accumulate(np.where(self.active, self.kv, np.inf), axis=0)
+        return least < np.maximum(TIGHT, beneath_kv / PLUG_CONTRAST)
 
 
 def floor_columns(run: RunFolder, result: StageResult, surcharge: float = 0.0) -> FloorColumns:
@@ -104,6 +121,7 @@ def floor_columns(run: RunFolder, result: StageResult, surcharge: float = 0.0) -
         formation=entry.formation,
         active=active,
         tight=tight,
+        kv=kv[unit],
         bottom=bottom,
         thickness=thickness,
         heads=heads,

@@ -11,73 +11,100 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wellring.inputs.site import Slab
 from wellring.inputs.units import WATER_UNIT_WEIGHT
-from wellring.postprocess.answer import HELD
 from wellring.postprocess.floor_columns import FloorColumns
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.stability_rules import Rules
 from wellring.postprocess.stage_results import StageResult
 
+Floats = NDArray[np.float64]
+
 
 @dataclass(frozen=True)
-class Flotation:
-    """Flotation of one stage's slab; pressures [Pa] are means over the floor.
+class SlabCheck:
+    """One slab against one state of the water; pressures [Pa] are means over the floor.
 
-    `head_allowed` [m] is the level to which the water may rise under the slab; `natural` [m] the
-    mean natural level there; `pumped` whether any point of the scheme works in this stage.
+    Parameters
+    ----------
+    slab : what holds it down, without factors.
+    held : the greatest pressure that the rules permit under it [Pa].
+    pressure : the water's [Pa].
+    head : mean head on the underside [m]; head_allowed : that at which the rules just hold.
     """
 
     slab: Slab
     held: float
-    with_pumps: float
-    without: float
+    pressure: float
+    head: float
     head_allowed: float
-    natural: float
-    pumped: bool
 
     @property
     def utilisation(self) -> float:
+        """Up to 1 it holds."""
+        if self.held <= 0:
+            return 99.0 if self.pressure > 0 else 0.0
+        return self.pressure / self.held
+
+    @property
+    def factor(self) -> float | None:
+        """Weight and tension over water pressure; None where there is no pressure."""
+        total = self.slab.weight + self.slab.tension
+        return total / self.pressure if self.pressure > 0 else None
+
+
+def slab_check(
+    run: RunFolder, columns: FloorColumns, heads: Floats, slab: Slab, rules: Rules,
+    at_least: float = -np.inf,
+) -> SlabCheck:  # fmt: skip
+    """Check a slab against heads (nlay, m) [m] under the floor's columns.
+
+    Parameters
+    ----------
+    at_least : head [m] that acts on the underside even where `heads` are lower there.
+    """
+    formation, area = columns.formation, run.area[columns.plan]
+    under = heads[columns.first, np.arange(columns.plan.size)]
+    under = np.maximum(np.nan_to_num(under, nan=formation), at_least)
+    pressure = WATER_UNIT_WEIGHT * np.maximum(under - formation, 0.0)
+    held = rules.slab_held(slab.weight, slab.tension)
+    return SlabCheck(
+        slab,
+        held,
+        float(np.average(pressure, weights=area)),
+        float(np.average(under, weights=area)),
+        formation + held / WATER_UNIT_WEIGHT,
+    )
+
+
+@dataclass(frozen=True)
+class Flotation:
+    """Flotation of one stage's slab with its pumps and with the natural water.
+
+    `pumped` says whether any point of the scheme works in this stage.
+    """
+
+    with_pumps: SlabCheck
+    without: SlabCheck
+    pumped: bool
+
+    @property
+    def now(self) -> SlabCheck:
         """Of the stage as it is: with its pumps, or without where none works any more."""
-        return self._used(self.with_pumps if self.pumped else self.without)
-
-    @property
-    def utilisation_without(self) -> float:
-        """With all pumps stopped."""
-        return self._used(self.without)
-
-    @property
-    def may_stop(self) -> bool:
-        """Whether all pumps may stop."""
-        return self.utilisation_without <= HELD
-
-    def _used(self, pressure: float) -> float:
-        return pressure / self.held if self.held > 0 else (99.0 if pressure > 0 else 0.0)
+        return self.with_pumps if self.pumped else self.without
 
 
 def flotation(
-    run: RunFolder, natural: StageResult, result: StageResult, columns: FloorColumns,
-    slab: Slab, rules: Rules,
+    run: RunFolder, natural: Floats, result: StageResult, columns: FloorColumns, slab: Slab,
+    rules: Rules,
 ) -> Flotation:  # fmt: skip
-    """Check one stage's slab."""
-    area, column = run.area[columns.plan], np.arange(columns.plan.size)
-    first, formation = columns.first, columns.formation
-    under = np.nan_to_num(columns.heads[first, column], nan=formation)
-    before = np.nan_to_num(natural.heads[first, columns.plan], nan=formation)
-    with_pumps, without = (
-        float(np.average(WATER_UNIT_WEIGHT * np.maximum(h - formation, 0.0), weights=area))
-        for h in (under, before)
-    )
+    """Check one stage's slab; `natural` are the heads (nlay, m) [m] before the work."""
     number = run.ledger.stages.index(result.entry)
-    held = rules.slab_held(slab.weight, slab.tension)
     wells = run.ledger.wells
     return Flotation(
-        slab,
-        held,
-        with_pumps,
-        without,
-        formation + held / WATER_UNIT_WEIGHT,
-        float(np.average(before, weights=area)),
+        slab_check(run, columns, columns.heads, slab, rules),
+        slab_check(run, columns, natural, slab, rules),
         not wells or any(well.governing[number] != "not used" for well in wells),
     )

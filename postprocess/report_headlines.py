@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
+from wellring.inputs.units import shown
 from wellring.postprocess.answer import Answer, Part
 from wellring.postprocess.answers import Answers
+from wellring.postprocess.pump_stop import pump_stop
+from wellring.postprocess.pump_stop_answers import verdict_text
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.summary import value_text
 
@@ -29,7 +32,7 @@ class Headline:
 
 
 def headlines(run: RunFolder, answers: Answers) -> list[Headline]:
-    """Dry? Stable? Neighbours? How much water? How sure? In this order."""
+    """Dry? Stable? May the pumps stop (with a slab)? Neighbours? Water? How sure? In this order."""
     return [
         _dry(run, answers),
         _judged(
@@ -39,6 +42,7 @@ def headlines(run: RunFolder, answers: Answers) -> list[Headline]:
             "Not assessed in this run: nobody has shown that the floor does not heave, boil or "
             "break.",
         ),
+        *_pumps_stop(run, answers),
         _neighbours(run, answers),
         _water(run, answers),
         _sure(run, answers),
@@ -71,20 +75,26 @@ def _part(answers: Answers, subject: str) -> Part | None:
 
 def _dry(run: RunFolder, answers: Answers) -> Headline:
     question, system = "Does the dig stay dry?", run.ledger.show
+    flooded = _flooded(run, answers)
     names = ("dry_margin", "margin_on_arrival")
     found = [a for n, a in answers.answers.items() if n.rsplit(".", 1)[-1] in names]
     known = [a for a in found if isinstance(a.value, float | int)]
     if not known:
+        basis = found[0].basis if found else "no stage is dug"
+        if flooded:
+            return Headline(question, NO, flooded, basis)
         return Headline(
             question,
             OPEN,
             "Not judged: the floor is tight soil, whose own water does not rise into the dig.",
-            found[0].basis if found else "no stage is dug",
+            basis,
         )
-    worst = min(known, key=_spare)
+    worst = min(known, key=_to_spare)
     value, limit = bare_text(worst, system), limit_text(worst, system)
     stage = worst.label.rsplit(": ", 1)[0]
-    if all(answer.ok is not False for answer in found):
+    if _to_spare(worst) >= -1e-3:
+        if flooded:
+            return Headline(question, NO, flooded, worst.basis)
         text = f"In every stage the water stays {value} or more below the floor ({stage}); "
         return Headline(question, YES, text + f"{limit} is needed.", worst.basis)
     if _number(worst) < 0:
@@ -92,7 +102,29 @@ def _dry(run: RunFolder, answers: Answers) -> Headline:
         text = f"In {stage} the water stands {above} above the floor; it should be {limit} below."
     else:
         text = f"In {stage} the water is only {value} below the floor; {limit} is needed."
-    return Headline(question, NO, text, worst.basis)
+    return Headline(question, NO, f"{text} {flooded}".rstrip(), worst.basis)
+
+
+def _flooded(run: RunFolder, answers: Answers) -> str:
+    """Where most water comes to a sump that cannot take it, in words; else nothing."""
+    over = [
+        (result.sump, result.entry.name)
+        for result in answers.stages
+        if result.sump is not None and result.sump.floods
+    ]
+    if not over:
+        return ""
+    flow = shown("flow", run.ledger.show)
+    load, stage = max(over, key=lambda item: item[0].flow)
+    return (
+        f"In {stage} {flow.text(load.flow)} come to the sump and its pumps take "
+        f"{flow.text(load.capacity)}: the pit floods."
+    )
+
+
+def _to_spare(margin: Answer) -> float:
+    """How much deeper than needed the water stands [m]."""
+    return _number(margin) - (margin.limit or 0.0)
 
 
 def _judged(run: RunFolder, question: str, part: Part | None, missing: str) -> Headline:
@@ -111,6 +143,17 @@ def _judged(run: RunFolder, question: str, part: Part | None, missing: str) -> H
         return Headline(question, YES, many + _told(run, closest), closest.basis)
     said = [*part.warnings, *(_told(run, answer) for answer in part.answers.values())]
     return Headline(question, WATCH, f"No limit is given. {said[0]}", part.title)
+
+
+def _pumps_stop(run: RunFolder, answers: Answers) -> list[Headline]:
+    """Whether the pumps may stop; nothing where no slab is cast."""
+    found = pump_stop(run, answers.stages)
+    if found is None:
+        return []
+    verdict = {True: WATCH if found.must_seal else YES, False: NO, None: OPEN}[found.holds]
+    text = verdict_text(run, found)
+    basis = answers.answers["pumping_may_stop"].basis
+    return [Headline("May the pumps stop?", verdict, f"{text[0].upper()}{text[1:]}.", basis)]
 
 
 def _neighbours(run: RunFolder, answers: Answers) -> Headline:

@@ -2,9 +2,11 @@
 
 EN 1997-1:2004, 2.4.7.5, expression (2.9b), limit state HYD: S_dst;d ≤ G′_stb;d, per area
 γ_G;dst·γ_w·(h − z_w) ≤ γ_G;stb·(σ − γ_w·(z_w − z)) over a column from its water table z_w down to
-z; or one global factor. Beside a wall that hangs in pervious soil the column is Terzaghi's prism,
-as deep as the embedment and half as wide (Terzaghi 1943). Tight soils (kv below 1e-7 m/s) are
-left to uplift: seepage does not loosen them grain by grain.
+z; or one global factor. Expression (2.9a), γ_G;dst·u ≤ γ_G;stb·σ in total stresses at z, is given
+beside it: it factors the hydrostatic part of u too and may need far more. Beside a wall that hangs
+in pervious soil the column is Terzaghi's prism, as deep as the embedment and half as wide (Terzaghi
+1943). Tight soils (kv below 1e-7 m/s) are left to uplift: seepage does not loosen them grain by
+grain.
 """
 
 from __future__ import annotations
@@ -34,8 +36,9 @@ class Prisms:
     """Terzaghi's prisms along the walls, one a face of the grid; all (k,).
 
     `column` is the floor column at the wall; `embedment` and `width` [m]; `seepage` and `weight`
-    the means over the prism [Pa]; `cells` the columns it takes in, `cut` whether the opposite
-    wall cuts it short, `wall` the wall's number in the ledger.
+    the means over the prism [Pa]; `total` the utilisation by expression (2.9a); `cells` the columns
+    it takes in, `cut` whether the opposite wall cuts it short, `wall` the wall's number in the
+    ledger.
     """
 
     wall: Plan
@@ -46,6 +49,7 @@ class Prisms:
     seepage: Floats
     weight: Floats
     utilisation: Floats
+    total: Floats
     cells: Plan
     cut: NDArray[np.bool_]
     into_tight: int
@@ -65,6 +69,7 @@ class Heave:
     judged : the prism's utilisation beside walls, the column's own elsewhere; NaN where tight and
         at the foot of open faces.
     foot : the foot of open faces, where neither gradient nor column is judged.
+    total : as `judged`, by expression (2.9a); NaN everywhere under a global factor.
     prisms : None where no wall hangs in pervious soil.
     """
 
@@ -74,6 +79,7 @@ class Heave:
     level: Floats
     judged: Floats
     foot: NDArray[np.bool_]
+    total: Floats
     prisms: Prisms | None
     into_tight: int
 
@@ -93,12 +99,19 @@ def seepage_heave(
     used = np.where(columns.free_draining, rules.heave(weight, seepage), 0.0)
     worst = np.argmax(used, axis=0)
     alone = np.where(tight, np.nan, used[worst, column])
+    full = np.where(columns.free_draining, rules.heave_total(columns.stress, columns.pressure), 0.0)
     prisms, covered, into_tight = _prisms(run, result, columns, rules, seepage, weight)
     foot = foot_of_open_faces(run, result, columns.plan)
     judged = np.where(foot, np.nan, alone)
+    total = np.where(foot | tight, np.nan, full.max(axis=0))
     if prisms is not None:
-        judged[covered >= 0] = covered[covered >= 0]
-        judged = np.where(tight, np.nan, judged)
+        at_wall = covered[0] >= 0
+        judged, total = (
+            np.where(tight, np.nan, np.where(at_wall, own, values))
+            for own, values in zip(covered, (judged, total), strict=True)
+        )
+    if not rules.partial:
+        total = np.full(total.shape, np.nan)
     return Heave(
         gradient,
         columns.critical,
@@ -106,6 +119,7 @@ def seepage_heave(
         columns.bottom[worst, column],
         judged,
         foot,
+        total,
         prisms,
         into_tight,
     )
@@ -124,9 +138,12 @@ def _prisms(
     run: RunFolder, result: StageResult, columns: FloorColumns, rules: Rules,
     seepage: Floats, weight: Floats,
 ) -> tuple[Prisms | None, Floats, int]:  # fmt: skip
-    """Prisms of all standing walls, and the largest utilisation of those over each column."""
+    """Prisms of all standing walls, and the largest utilisation of those over each column (2, m).
+
+    By expressions (2.9b) and (2.9a); -1 where there is none.
+    """
     stage = run.ledger.stages.index(result.entry) - 1
-    covered = np.full(columns.plan.size, -1.0)
+    covered = np.full((2, columns.plan.size), -1.0)
     parts = [
         _faces_of(run, columns, number, wall)
         for number, wall in enumerate(run.ledger.walls)
@@ -161,11 +178,14 @@ def _prisms(
     free = (column >= 0) & columns.free_draining[row, column]
     live = np.logical_and.accumulate(free, axis=1)
     count = live.sum(axis=1)
-    mean_seepage, mean_weight = (
-        np.where(live, values[row, column], 0.0).sum(axis=1) / count for values in (seepage, weight)
+    mean_seepage, mean_weight, mean_stress, mean_pressure = (
+        np.where(live, values[row, column], 0.0).sum(axis=1) / count
+        for values in (seepage, weight, columns.stress, np.nan_to_num(columns.pressure))
     )
     used = rules.heave(mean_weight, mean_seepage)
-    np.maximum.at(covered, column[live], np.broadcast_to(used[:, None], live.shape)[live])
+    total = rules.heave_total(mean_stress, mean_pressure)
+    for own, values in zip(covered, (used, total), strict=True):
+        np.maximum.at(own, column[live], np.broadcast_to(values[:, None], live.shape)[live])
     prisms = Prisms(
         wall,
         place[inside],
@@ -175,6 +195,7 @@ def _prisms(
         mean_seepage,
         mean_weight,
         used,
+        total,
         1 + ((np.diff(column, axis=1) != 0) & live[:, 1:]).sum(axis=1),
         count < SAMPLES,
         into_tight,

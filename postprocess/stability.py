@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from wellring.inputs.site import Slab
 from wellring.inputs.stability import Stability
 from wellring.postprocess.face_seepage import FaceSeepage, face_seepage
+from wellring.postprocess.floor_check import FloorCheck, check_floor
 from wellring.postprocess.floor_columns import FloorColumns, floor_columns
 from wellring.postprocess.flotation import Flotation, flotation
 from wellring.postprocess.run_folder import DESCRIPTION_FILE, RunFolder
@@ -24,7 +25,11 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class FloorStability:
-    """What was found of one stage's floor; `heave` is None under a slab, `flotation` without."""
+    """What was found of one stage's floor; `heave` is None under a slab, `flotation` without.
+
+    `slab` is what stands on it; `recovered` the floor under the heads that come back when all pumps
+    have stopped and relief wells are sealed (:func:`recovered_heads`).
+    """
 
     rules: Rules
     columns: FloorColumns
@@ -32,6 +37,8 @@ class FloorStability:
     heave: Heave | None
     flotation: Flotation | None
     faces: FaceSeepage | None
+    slab: Slab | None
+    recovered: FloorCheck
 
     @property
     def gradient_used(self) -> Floats:
@@ -81,11 +88,22 @@ def _stability(
 ) -> FloorStability:  # fmt: skip
     slab = standing.get(result.entry.name)
     columns = floor_columns(run, result, slab.weight if slab else 0.0)
+    before = natural.heads[:, columns.plan]
     return FloorStability(
         rules,
         columns,
         uplift(columns, rules),
         None if slab else seepage_heave(run, result, columns, rules),
-        flotation(run, natural, result, columns, slab, rules) if slab else None,
+        flotation(run, before, result, columns, slab, rules) if slab else None,
         face_seepage(run, result),
+        slab,
+        check_floor(run, result, recovered_heads(natural, result), rules, slab, lightest=columns),
     )
+
+
+def recovered_heads(natural: StageResult, result: StageResult) -> Floats:
+    """Heads (nlay, n) [m] once all pumps have stopped: natural ones, or the stage's where higher.
+
+    An upper bound as long as no flood, series or recharge raises the water above both.
+    """
+    return np.where(result.grid.active, np.maximum(natural.heads, result.heads), np.nan)

@@ -49,7 +49,6 @@ def assess_stability(run: RunFolder, results: Sequence[StageResult]) -> Part:
             _exit_gradient(run, result, stable, part)
             _heave(run, result, stable, part)
         _flotation(result, stable, part)
-    _pumping_may_stop(found, part)
     part.tables |= stability_tables(run, found)
     part.warnings += stability_warnings(run, found)
     add_stability_in_time(run, found, part)
@@ -182,6 +181,7 @@ def _heave(run: RunFolder, result: StageResult, stable: FloorStability, part: Pa
         1.0,
         bool(heave.judged[worst] <= HELD),
     )
+    _total_stress(run, result, stable, part)
     column = int(np.nanargmax(heave.column))
     part.answers[f"{key}.heave_column"] = Answer(
         float(heave.column[column]),
@@ -194,50 +194,56 @@ def _heave(run: RunFolder, result: StageResult, stable: FloorStability, part: Pa
     )
 
 
+def _total_stress(run: RunFolder, result: StageResult, stable: FloorStability, part: Part) -> None:
+    """Heave by EN 1997-1, expression (2.9a), beside (2.9b); without a verdict of its own."""
+    assert stable.heave is not None
+    if np.isnan(stable.heave.total).all():
+        return
+    worst = int(np.nanargmax(stable.heave.total))
+    factors = stable.rules.factors
+    part.answers[f"{result.entry.folder}.heave_total_stress"] = Answer(
+        float(stable.heave.total[worst]),
+        "1",
+        "EN 1997-1 HYD, expression (2.9a): pore water pressure against total stress at the base "
+        f"of prisms and columns, factors {factors['heave_destabilising']:g} and "
+        f"{factors['heave_stabilising']:g}; governing at "
+        f"{place_text(run, int(stable.columns.plan[worst]))}. EN 1997-1 allows either form, and "
+        "this one factors the hydrostatic pressure too: see the national annex. The verdict is "
+        "that of (2.9b), seepage force against submerged weight",
+        f"{result.entry.name}: … in total stresses (2.9a)",
+        "ratio",
+    )
+
+
 def _flotation(result: StageResult, stable: FloorStability, part: Part) -> None:
     found = stable.flotation
     if found is None:
         return
     key, name, text = result.entry.folder, result.entry.name, stable.rules.text("flotation")
-    under = found.with_pumps if found.pumped else found.without
+    now, without = found.now, found.without
     state = "with the stage's pumps" if found.pumped else "no pump works in this stage"
     part.answers[f"{key}.flotation"] = Answer(
-        found.utilisation,
+        now.utilisation,
         "1",
-        f"share used of what holds the slab down, {state}; {text}; held {found.held / 1e3:.1f} "
-        f"kPa, water {under / 1e3:.1f} kPa over the floor",
+        f"share used of what holds the slab down, {state}; {text}; held {now.held / 1e3:.1f} "
+        f"kPa, water {now.pressure / 1e3:.1f} kPa over the floor",
         f"{name}: flotation of the slab",
         "ratio",
         1.0,
-        found.utilisation <= HELD,
+        now.utilisation <= HELD,
     )
     part.answers[f"{key}.flotation_without_pumps"] = Answer(
-        found.utilisation_without,
+        without.utilisation,
         "1",
-        f"as above once all pumps have stopped: water {found.without / 1e3:.1f} kPa, level "
-        f"{found.natural:.2f} m as before the work",
+        f"as above once all pumps have stopped: water {without.pressure / 1e3:.1f} kPa, level "
+        f"{without.head:.2f} m as before the work",
         f"{name}: … with all pumps stopped",
         "ratio",
     )
     part.answers[f"{key}.flotation_head_allowed"] = Answer(
-        found.head_allowed,
+        now.head_allowed,
         "m",
-        f"formation + {found.held / 1e3:.1f} kPa / {WATER_UNIT_WEIGHT / 1e3:.2f} kN/m³",
+        f"formation + {now.held / 1e3:.1f} kPa / {WATER_UNIT_WEIGHT / 1e3:.2f} kN/m³",
         f"{name}: … water may rise to",
         "level",
-    )
-
-
-def _pumping_may_stop(found: Sequence[tuple[StageResult, FloorStability]], part: Part) -> None:
-    """The first stage from which all pumps may stop; only where a slab is cast."""
-    cast = [(result, stable.flotation) for result, stable in found if stable.flotation]
-    if not cast:
-        return
-    holds = [result.entry.name for result, slab in cast if slab.may_stop]
-    told = f"from '{holds[0]}' on" if holds else "in no stage"
-    part.answers["pumping_may_stop"] = Answer(
-        told,
-        "",
-        "the first stage whose slab holds against the water as it was before the work",
-        "Pumps may stop",
     )

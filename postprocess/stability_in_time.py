@@ -16,8 +16,7 @@ from numpy.typing import NDArray
 
 from wellring.postprocess.answer import HELD, Answer, Part, TimeSeries
 from wellring.postprocess.floor_columns import floor_columns
-from wellring.postprocess.heads import water_table
-from wellring.postprocess.run_folder import RunFolder, StageGrid
+from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.seepage_heave import seepage_heave
 from wellring.postprocess.stability import FloorStability, slabs
 from wellring.postprocess.stage_results import StageResult
@@ -92,7 +91,7 @@ def floors_in_time(
             for result, stable in coming:
                 at = number[id(result)]
                 slab = weights.get(result.entry.name)
-                seen = _seen(result, heads)
+                seen = result.with_heads(heads)
                 columns = floor_columns(run, seen, slab.weight if slab else 0.0)
                 lifted = uplift(columns, stable.rules)
                 heaved = gradient = np.nan
@@ -122,15 +121,6 @@ def _arrivals(run: RunFolder) -> dict[int, float]:
     """Day on which each stage followed in time is dug, by the stage's number."""
     # Of the first stage the pumping before the dig comes first.
     return {p.stage: p.begins for p in run.ledger.phases if p.formation is not None}
-
-
-def _seen(result: StageResult, heads: Floats) -> StageResult:
-    """A stage's floor with other heads (nlay, n), its water table known under the floor alone."""
-    plan = np.asarray(result.entry.floor, dtype=np.intp)
-    grid = StageGrid(result.grid.edges[:, plan], result.grid.active[:, plan])
-    table = np.full(heads.shape[1], np.nan)
-    table[plan] = water_table(grid, heads[:, plan])
-    return replace(result, heads=heads, table=table)
 
 
 def _most(values: Floats) -> float:

@@ -78,7 +78,7 @@ class Rules:
             return f"global factor {self.factors[f'{subject}_factor']:g}"
         state = "heave" if subject == "heave" else "uplift"
         return (
-            f"EN 1997-1 {'HYD' if state == 'heave' else 'UPL'}, factors "
+            f"EN 1997-1 {'HYD, expression (2.9b)' if state == 'heave' else 'UPL'}, factors "
             f"{self.factors[f'{state}_destabilising']:g} on the water and "
             f"{self.factors[f'{state}_stabilising']:g} on the weight"
         )
@@ -101,6 +101,11 @@ class Rules:
     def heave(self, weight: Floats, seepage: Floats) -> Floats:
         """Utilisation [-] of the submerged `weight` G′ by the `seepage` force S, one shape [Pa]."""
         return _used(self._ratio("heave") * np.maximum(seepage, 0.0), weight)
+
+    def heave_total(self, stress: Floats, pressure: Floats) -> Floats:
+        """Utilisation [-] of EN 1997-1, expression (2.9a): the whole water `pressure` against the
+        total `stress` at the base of a column, one shape [Pa]; with the factors of HYD."""
+        return _used(self._ratio("heave") * pressure, stress)
 
     def slab_held(self, weight: float, tension: float) -> float:
         """The greatest water pressure [Pa] under a slab: its weight and the piles' tension."""

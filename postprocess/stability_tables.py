@@ -82,6 +82,7 @@ def _walls(run: RunFolder, found: Found) -> Table:
         "submerged weight over seepage [-]",
         "used [-]",
         "holds",
+        "used in total stresses, EN 1997-1 (2.9a) [-]",
         "exit gradient [-]",
         "critical gradient [-]",
         "rules",
@@ -110,6 +111,7 @@ def _walls(run: RunFolder, found: Found) -> Table:
                     weight / seepage if seepage > 0 else None,
                     used,
                     yes_no(used <= HELD),
+                    float(prisms.total[worst]) if stable.rules.partial else None,
                     float(stable.heave.gradient[column]),
                     float(stable.heave.critical[column]),
                     stable.rules.text("heave"),
@@ -130,26 +132,25 @@ def _slab(found: Found) -> Table:
         "without [-]",
         "water may rise to [m]",
         "level before the work [m]",
-        "pumps may stop",
         "rules",
     ]
     rows: list[Sequence[object]] = []
     for result, stable in found:
         slab = stable.flotation
         if slab is not None:
+            now, without = slab.with_pumps, slab.without
             rows.append(
                 [
                     result.entry.name,
-                    slab.slab.weight,
-                    slab.slab.tension,
-                    slab.held,
-                    slab.with_pumps if slab.pumped else None,
-                    slab.without,
-                    slab.utilisation if slab.pumped else None,
-                    slab.utilisation_without,
-                    slab.head_allowed,
-                    slab.natural,
-                    yes_no(slab.may_stop),
+                    now.slab.weight,
+                    now.slab.tension,
+                    now.held,
+                    now.pressure if slab.pumped else None,
+                    without.pressure,
+                    now.utilisation if slab.pumped else None,
+                    without.utilisation,
+                    now.head_allowed,
+                    without.head,
                     stable.rules.text("flotation"),
                 ]
             )

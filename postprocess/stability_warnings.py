@@ -134,9 +134,9 @@ def _slab(stable: FloorStability) -> list[str]:
             "before the work; the model still drains the floor, so this stage's inflow and "
             "levels are not those without pumps"
         ]
-    if not slab.may_stop:
+    if slab.without.utilisation > HELD:
         return [
-            f"pumps must keep the water under the slab below {slab.head_allowed:.2f} m: it would "
-            f"float when they stop (natural level {slab.natural:.2f} m)"
+            f"pumps must keep the water under the slab below {slab.without.head_allowed:.2f} m: it "
+            f"would float when they stop (natural level {slab.without.head:.2f} m)"
         ]
     return []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,10 +15,12 @@ from wellring.postprocess.inflow import Inflow, inflow
 from wellring.postprocess.ledger import StageEntry
 from wellring.postprocess.run_folder import RunFolder, StageGrid
 from wellring.postprocess.settlement import Settlement
+from wellring.postprocess.sump_load import SumpLoad, sump_load
 
 if TYPE_CHECKING:
     from wellring.postprocess.in_time import Course
     from wellring.postprocess.neighbours import Effects
+    from wellring.postprocess.pump_stop import PumpStop
     from wellring.postprocess.stability import FloorStability
     from wellring.postprocess.travel_times import Travels
 
@@ -38,6 +40,8 @@ class StageResult:
     table: Floats
     fall: Drawdowns | None = None
     inflow: Inflow | None = None
+    sump: SumpLoad | None = None
+    """None where no sump is limited."""
     dryness: Dryness | None = None
     estimate: ClosedForm | None = None
     reach: float | None = None
@@ -49,8 +53,17 @@ class StageResult:
     """In the natural state's entry: the run in time, when it is first asked."""
     effects: Effects | None = None
     """In the natural state's entry: what the work does to neighbours, when it is first asked."""
+    pump_stop: PumpStop | None = None
+    """In the natural state's entry: whether the pumps may stop, when it is first asked."""
     travel: Travels | None = None
     """In the natural state's entry: where contaminated water goes, when it is first asked."""
+
+    @property
+    def stays_dry(self) -> bool | None:
+        """Whether the clearance is kept and the sump takes what comes; None: not judged."""
+        if self.sump is not None and self.sump.floods:
+            return False
+        return None if self.dryness is None else self.dryness.dry
 
     @property
     def standing(self) -> Floats:
@@ -65,6 +78,14 @@ class StageResult:
         shown[tight] = np.fmin(shown[tight], self.entry.formation)
         return shown
 
+    def with_heads(self, heads: Floats) -> StageResult:
+        """The stage with other heads (nlay, n) [m]; the water table is that under the floor."""
+        plan = np.asarray(self.entry.floor, dtype=np.intp)
+        grid = StageGrid(self.grid.edges[:, plan], self.grid.active[:, plan])
+        table = np.full(heads.shape[1], np.nan)
+        table[plan] = water_table(grid, heads[:, plan])
+        return replace(self, heads=heads, table=table)
+
 
 def read_results(run: RunFolder) -> list[StageResult]:
     """Read every stage once and derive what the answers, tables and figures need."""
@@ -76,6 +97,7 @@ def read_results(run: RunFolder) -> list[StageResult]:
             natural = results[0]
             result.fall = drawdowns(run, (natural.grid, natural.heads), (grid, heads))
             result.inflow = inflow(run, entry)
+            result.sump = sump_load(run, entry, result.inflow)
             result.dryness = dryness(run, entry, grid, heads)
             result.estimate = closed_form(run, entry)
             result.reach = reach(run, result.fall.largest, REACH_DRAWDOWN)

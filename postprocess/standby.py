@@ -34,6 +34,8 @@ class StandbyNeed:
     spares : by kind of pump how many to keep; `spares_given` those of [operations], None: none
         given.
     critical : units that may not fail: their spare is connected beforehand; None: not asked.
+    lifts : why the floor does not hold what comes back after the time followed; "" where it holds.
+    judged : whether it is known that the floor holds or not.
     """
 
     within: float | None
@@ -44,6 +46,8 @@ class StandbyNeed:
     spares: dict[str, int]
     spares_given: int | None
     critical: list[str] | None
+    lifts: str = ""
+    judged: bool = True
 
     @property
     def by_itself(self) -> bool:
@@ -52,10 +56,11 @@ class StandbyNeed:
 
     @property
     def enough(self) -> bool | None:
-        """Whether [operations] provides it; None where nothing must be provided for the floor."""
-        if self.within is None and not self.critical:
+        """Whether [operations] provides it; None where nothing must be, or that is not judged."""
+        needed = self.within is not None or bool(self.lifts)
+        if not needed and (not self.critical or not self.judged):
             return None
-        power = self.within is None or self.power_given >= self.power * (1 - 1e-9)
+        power = not needed or self.power_given >= self.power * (1 - 1e-9)
         return power and (self.spares_given is None or self.spares_given >= self.most_spares)
 
     @property
@@ -80,6 +85,8 @@ class StandbyNeed:
             "critical": self.critical,
             "starts_by_itself": self.by_itself,
             "provided": self.enough,
+            "floor_does_not_hold_later": self.lifts,
+            "judged": self.judged,
             "basis": BASIS,
         }
 
@@ -88,16 +95,25 @@ class StandbyNeed:
         if not self.pumps:
             return "No pump runs in this stage."
         kilowatts = f"{self.power / 1e3:.1f} kW"
-        if self.within is None:
+        if self.within is None and not self.judged:
             told = (
-                f"The floor does not flood within {self.days:g} days without power: none must "
-                f"stand by for its sake ({self._pumps}: {kilowatts})."
+                "NOT judged: whether the floor holds with all pumps off is not known. Keep standby "
+                f"power for {self._pumps}, {kilowatts}."
+            )
+        elif self.within is None and not self.lifts:
+            told = (
+                f"The floor neither floods nor lifts within {self.days:g} days without power, and "
+                "its plugs hold what comes back in the end: none must stand by for its sake "
+                f"({self._pumps}: {kilowatts})."
             )
         else:
-            told = (
-                f"Standby power for {self._pumps}, {kilowatts}, at work within "
-                f"{hours_text(self.within)}"
+            when = (
+                f"at work within {hours_text(self.within)}"
+                if self.within is not None
+                else f"at work within {self.days:g} days, since the floor does not hold what comes "
+                f"back later ({self.lifts})"
             )
+            told = f"Standby power for {self._pumps}, {kilowatts}, {when}"
             told += (
                 ": it must start by itself, that is too short for a crew."
                 if self.by_itself
@@ -146,4 +162,6 @@ def standby_need(
         spares={kind: math.ceil(made_of(made, kind) / STANDBY_PER) for kind in kinds},
         spares_given=given.standby_pumps,
         critical=None if critical is None else list(critical),
+        lifts=answers.floor if answers.floor_holds is False else "",
+        judged=answers.floor_holds is not None,
     )

@@ -77,7 +77,7 @@ def _stages(dug: Sequence[StageResult]) -> Table:
                 result.entry.formation,
                 dry.margin,
                 dry.needed,
-                {True: "yes", False: "no", None: "not judged"}[dry.dry],
+                {True: "yes", False: "no", None: "not judged"}[result.stays_dry],
                 dry.x,
                 dry.y,
                 dry.tight_share,

@@ -16,6 +16,7 @@ from wellring.postprocess.floor_columns import FloorColumns
 from wellring.postprocess.stability_rules import Rules
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -69,12 +70,19 @@ class Uplift:
     head_allowed: Floats
 
 
-def uplift(columns: FloorColumns, rules: Rules) -> Uplift:
-    """Check every boundary between two units below the floor, in every column."""
+def uplift(columns: FloorColumns, rules: Rules, where: Flags | None = None) -> Uplift:
+    """Check every boundary between two units below the floor, in every column.
+
+    Parameters
+    ----------
+    where : (nlay, m) boundaries to which the check is confined; all of them for None.
+    """
     nlay = columns.active.shape[0]
     lower = np.take_along_axis(columns.unit, np.minimum(columns.below, nlay - 1), axis=0)
     there = columns.active & (columns.below < nlay) & (lower != columns.unit)
     there &= columns.thickness.cumsum(axis=0) > 1e-3
+    if where is not None:
+        there &= where
     pressure = columns.pressure
     used = np.where(there, rules.uplift(columns.stress, pressure), -1.0)
     allowed = columns.bottom + rules.pressure_held(columns.stress) / WATER_UNIT_WEIGHT

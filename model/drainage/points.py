@@ -164,9 +164,11 @@ class GridPoint:
         return self.wanted == 0.0
 
     def screen_limit(self, level: float) -> float:
-        """The most its screen lets in [m³/s]: none for a point that gives water, nor for a
-        passive one, in which nothing throttles the water: that is told instead."""
-        if self.injects or self.follows_floor:
+        """The most its screen lets in [m³/s]; not limited where the point gives water.
+
+        Nothing throttles a passive well, but what enters faster carries sand: it counts no further.
+        """
+        if self.injects:
             return float("inf")
         return self.screen_capacity(level)
 

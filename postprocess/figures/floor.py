@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from wellring.inputs.units import shown
 from wellring.postprocess.dryness import Dryness
 from wellring.postprocess.figures.fields import cells_outline
 from wellring.postprocess.figures.floor_sheet import FloorSheet
@@ -41,7 +42,7 @@ def draw_floor(run: RunFolder, result: StageResult) -> Figure:
     _mark_least(sheet, dry)
     sheet.draw_wells(run, named=True)
     sheet.key(1.35)
-    _verdict(sheet, result, dry)
+    _verdict(sheet, run, result, dry)
     return sheet.figure
 
 
@@ -109,7 +110,7 @@ def _mark_least(sheet: FloorSheet, dry: Dryness) -> None:
     sheet.mark_worst(spot, bool(dry.dry), told, "where the water stands highest", "least")
 
 
-def _verdict(sheet: FloorSheet, result: StageResult, dry: Dryness) -> None:
+def _verdict(sheet: FloorSheet, run: RunFolder, result: StageResult, dry: Dryness) -> None:
     scales = sheet.scales
     length = scales.length
     rows = [
@@ -124,6 +125,11 @@ def _verdict(sheet: FloorSheet, result: StageResult, dry: Dryness) -> None:
             rows.append(("Water level there", f"{scales.number(dry.level)} {length.unit}"))
         verdict = "Dry: clearance kept" if dry.dry else "NOT DRY: clearance not kept"
         alarm = not dry.dry
+    if result.sump is not None and result.sump.floods:
+        flow = shown("flow", run.ledger.show)
+        rows.append(("Comes to the sump", flow.text(result.sump.flow)))
+        rows.append(("Its pumps take", flow.text(result.sump.capacity)))
+        verdict, alarm = "NOT DRY: more water comes than the sump takes", True
     if dry.tight_share > 0:
         rows.append(("Not judged (tight soil)", f"{dry.tight_share:.0%} of the floor"))
     sheet.verdict(verdict, alarm, rows)

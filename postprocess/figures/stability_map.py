@@ -88,7 +88,7 @@ def _mark_governing(sheet: FloorSheet, run: RunFolder, stable: FloorStability) -
 def _verdict(sheet: FloorSheet, run: RunFolder, stable: FloorStability) -> None:
     level, used = shown("level", run.ledger.show), stable.used
     fails = bool((used > 1.0 + 1e-9).any())
-    floats = stable.flotation is not None and stable.flotation.utilisation > 1.0 + 1e-9
+    floats = stable.flotation is not None and stable.flotation.now.utilisation > 1.0 + 1e-9
     verdict = "Held in all places" if not fails else "NOT HELD in all places"
     if floats:
         verdict += "; the slab FLOATS"
@@ -105,9 +105,17 @@ def _verdict(sheet: FloorSheet, run: RunFolder, stable: FloorStability) -> None:
         rows.append(("Seepage heave uses", f"{np.nanmax(stable.heave.judged):.2f}"))
         rows.append(("Exit gradient, largest", f"{np.nanmax(stable.heave.gradient):.2f}"))
     if stable.flotation is not None:
-        rows.append(("Flotation uses", f"{stable.flotation.utilisation:.2f}"))
-        told = f"{stable.flotation.utilisation_without:.2f}"
-        rows.append(("  with all pumps stopped", told))
+        rows.append(("Flotation uses", f"{stable.flotation.now.utilisation:.2f}"))
+        recovered = stable.recovered
+        rows += [
+            (
+                "All pumps stopped:",
+                {True: "holds", False: "NOT HELD", None: "not judged"}[recovered.holds],
+            ),
+            ("  slab uses", f"{stable.flotation.without.utilisation:.2f}"),
+        ]
+        if recovered.plug is not None:
+            rows.append(("  uplift uses", f"{recovered.plug.utilisation:.2f}"))
     sheet.verdict(verdict, fails or floats, rows)
     explain(
         sheet.figure,

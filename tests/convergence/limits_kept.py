@@ -192,8 +192,6 @@ def _lift(table: Any) -> float:
 def _most_flow(one: Seen, above: float = 0.0) -> tuple[float, str]:
     """The least of a point's flow limits [m³/s] with its water `above` where it stands [m]."""
     table, level = one.table, one.level + above
-    if table.method == "relief wells":
-        return math.inf, "nothing"
     limits = [(_screen(one.point, level), "screen")]
     if table.method == "deep wells":
         if table.rate is not None:

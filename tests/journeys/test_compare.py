@@ -125,7 +125,7 @@ def test_schemes_are_ranked_and_reasons_told(
 
 def test_a_pit_that_stays_dry_has_no_time_to_flood() -> None:
     row = SchemeRow("wall", None)
-    told: Any = SimpleNamespace(start_by=None, days=7.0)
+    told: Any = SimpleNamespace(start_by=None, days=7.0, floor_holds=True)
     add_flood(row, told)
     assert row.text("time to flood", "metric") == "> 168 h"
     assert compare_rows("site", [row]).frame()["time to flood [h]"][0] == "> 168"

@@ -56,6 +56,25 @@ def test_a_ring_offset_that_leaves_nothing_is_refused(plain_site, tmp_path):
     assert "nothing is left" in str(fault)
 
 
+def test_natural_levels_of_two_aquifers_are_not_averaged(plain_site, tmp_path):
+    """V10: sand at −2 m and gravel at +3 m under ground at 0 m: their mean 0.5 m stands nowhere."""
+    path = plain_site(
+        tmp_path,
+        layers=(("sand", -6.0), ("clay", -8.0), ("gravel", -12.0)),
+        soils={"sand": (1e-4, 1e-4), "clay": (1e-9, 1e-9), "gravel": (1e-4, 1e-4)},
+    )
+    text = path.read_text(encoding="utf-8").replace("level = -1.0", 'piezometers = "p.csv"')
+    path.write_text(text, encoding="utf-8")
+    rows = [
+        f"{soil[0]}{i},{EAST + x},{NORTH + y},{soil},{level},2026-01-01"
+        for soil, level in (("sand", -2.0), ("gravel", 3.0))
+        for i, (x, y) in enumerate([(0, 0), (20, 0), (0, 12)])
+    ]
+    (tmp_path / "p.csv").write_text("\n".join(["id,x,y,soil,level,date", *rows]) + "\n")
+    (told,) = [text for text in laid_out(path).warnings if "natural water level" in text]
+    assert "in gravel is 3.00 m, 3.00 m above the ground" in told
+
+
 def test_a_floor_above_formation_is_refused(plain_site, tmp_path):
     """The borings end above formation and no base is given: the model would end above the pit."""
     path = plain_site(tmp_path, layers=[("sand", -3.5)], formations=[-2.0])

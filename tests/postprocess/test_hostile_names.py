@@ -16,6 +16,7 @@ import pytest
 
 from wellring.model.one_out import OneOut
 from wellring.model.outage_page import outage_page
+from wellring.postprocess.bursting import PlugBurst
 from wellring.postprocess.compare_page import compare_page
 from wellring.postprocess.comparison import SchemeRow, compare_rows, scheme_row
 from wellring.postprocess.figures.side_by_side import draw_side_by_side
@@ -83,7 +84,9 @@ def test_page_of_an_outage(slashed_run: RunFolder) -> None:
     answers = FloodAnswers(
         scheme=name, stage=name, formation=stage.formation, clearance=0.5, days=0.2,
         stopped=[wells[0].name], running=[wells[1].name], pumped=0.01,
-        moments=[Moment(name, 0.0, 2.0, 1e-3)], start_by=2.0, standby_hours=3.0, final_level=0.5,
+        moments=[Moment(name, 0.0, 2.0, 1e-3)], at_formation=2.0,
+        bursts=[PlugBurst(name, name, 0.0, 1.0, 2.0, 0.9, 1.2, 1.0, name)], floor_holds=False,
+        floor=name, standby_hours=3.0, final_level=0.5,
         final_volume=9.0, final_inflow=1e-3, largest_inflow=1e-3, mass_balance=0.0, show="metric",
         cautions=[name],
     )  # fmt: skip
@@ -102,6 +105,7 @@ def test_page_of_an_outage(slashed_run: RunFolder) -> None:
     levels = next(c for c in data["charts"].values() if c["label"].startswith("Water in and"))
     assert {mark["name"]: mark["at"] for mark in levels["marks"]} == {
         "water at formation": 2.0,
+        "plug at its limit": 1.0,
         "standby power": 3.0,
     }
 

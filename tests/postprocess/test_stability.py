@@ -22,6 +22,7 @@ from wellring.postprocess.ledger import WellEntry
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.stability import stabilities
 from wellring.postprocess.stability_answers import assess_stability
+from wellring.postprocess.stability_rules import Rules
 from wellring.postprocess.stage_results import read_results
 
 EAST, NORTH = 466000.0, 5918000.0
@@ -91,6 +92,18 @@ def test_critical_gradient(tmp_path: Path, plain_site: Callable[..., Path]) -> N
     assert 1.6 * answer.limit == pytest.approx(0.987768, rel=1e-3)
 
 
+def test_both_forms_of_hyd() -> None:
+    """V13, published example: i = 0.293 over d = 3.2 m of 19.5 kN/m³, factors 1.35 and 0.9 use
+    97.5 % by (2.9a), total stresses, and 44.4 % by (2.9b), submerged weight (EN 1997-1 HYD)."""
+    rules = Rules.of(Stability(), slab=False)
+    depth, gradient, weight = 3.2, 0.293, 19.5
+    stress, pressure = np.array([weight * depth]), np.array([WATER * depth * (1 + gradient)])
+    assert rules.heave_total(stress, pressure) == pytest.approx(0.975, abs=1e-3)
+    submerged, seepage = (weight - WATER) * depth, WATER * depth * gradient
+    assert rules.heave(np.array([submerged]), np.array([seepage])) == pytest.approx(0.444, abs=1e-3)
+    assert "(2.9b)" in rules.text("heave")
+
+
 def test_global_factor_fails_where_partial_factors_pass(plug: RunFolder) -> None:
     """The same plug against a factor of 1.2: the head must fall to 19·4/(1.2·γw) over the base."""
     said = answers_of(plug, Stability(rules="global factor"))
@@ -124,12 +137,12 @@ def test_flotation_by_hand(plug: RunFolder) -> None:
         assert without.value == pytest.approx(water / held, rel=1e-3), stage
         assert said[f"{stage}.flotation_head_allowed"].value == pytest.approx(-4 + held / WATER)
     assert said["03-slab.flotation_without_pumps"].value > 1
-    assert said["pumping_may_stop"].value == "from 'piles tied' on"
+    assert said["pumping_may_stop"].value.startswith("from 'piles tied' on (slab")
     one = answers_of(plug, Stability(rules="global factor", flotation_factor=1.25))
     assert one["04-piles-tied.flotation_without_pumps"].value == pytest.approx(
         1.25 * water / 30, rel=1e-3
     )
-    assert one["pumping_may_stop"].value == "in no stage"
+    assert one["pumping_may_stop"].value.startswith("in no stage")
     text = (plug.path / "tables" / "stability_slab.csv").read_text(encoding="utf-8")
     assert text.count("\n") == 4
 

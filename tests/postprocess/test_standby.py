@@ -50,7 +50,7 @@ def test_an_hour_is_too_short_for_a_crew() -> None:
 
 def test_a_floor_that_stays_dry_needs_no_power_for_its_sake() -> None:
     need = replace(NEED, within=None, critical=[])
-    assert "does not flood within 7 days" in need.text()
+    assert "neither floods nor lifts within 7 days" in need.text()
     assert need.enough is None
     assert replace(need, critical=None).text().endswith("not asked for (--single-wells).")
 
@@ -62,3 +62,19 @@ def test_spares_are_not_too_few_where_nothing_must_stand_by() -> None:
     assert "[operations] has 0." in need.text()
     assert "TOO FEW" not in need.text()
     assert "[operations] has 0: TOO FEW" in replace(NEED, spares_given=0).text()
+
+
+def test_a_floor_that_lifts_later_needs_standby_for_all() -> None:
+    """V2: nothing happens within the days followed, but the plug does not hold what comes back."""
+    need = replace(NEED, within=None, critical=[], lifts="plug of clay over gravel: …")
+    assert "none must stand by" not in need.text()
+    assert "at work within 7 days, since the floor does not hold what comes back" in need.text()
+    assert need.enough is True
+    assert replace(need, power_given=15e3).enough is False
+
+
+def test_what_is_not_judged_is_never_none_needed() -> None:
+    need = replace(NEED, within=None, critical=[], judged=False)
+    assert need.text().startswith("NOT judged")
+    assert "none must stand by" not in need.text()
+    assert need.enough is None

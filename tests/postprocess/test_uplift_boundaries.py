@@ -43,6 +43,7 @@ def columns() -> FloorColumns:
         formation=0.0,
         active=np.array(ACTIVE, bool),
         tight=np.zeros((5, 4), bool),
+        kv=np.full((5, 4), 1e-4),
         bottom=bottom,
         thickness=thickness,
         heads=np.zeros((5, 4)),
@@ -97,3 +98,14 @@ def test_factor_where_hardly_any_water_presses(columns: FloorColumns) -> None:
     worst = uplift(columns, RULES).boundaries[0]
     assert replace(worst, pressure=0.5).factor == pytest.approx(120e3)
     assert replace(worst, pressure=0.0).factor is None
+
+
+@pytest.mark.parametrize(("kv", "told"), [(1e-4, 0), (2e-6, 0), (0.9e-6, 1), (1e-9, 2)])
+def test_a_plug_is_tight_or_much_tighter_than_what_lies_beneath(
+    columns: FloorColumns, kv: float, told: int
+) -> None:
+    """Unit 1 over unit 2 (1e-4 m/s) over unit 3 (1e-8 m/s): tight is below 1e-7, or 1/100."""
+    values = np.array([1e-3, kv, 1e-4, 1e-8])[np.minimum(columns.unit, 3)]
+    plugged = replace(columns, kv=values, tight=values < 1e-7)
+    found = uplift(plugged, RULES, plugged.plugged).boundaries
+    assert len(found) == told

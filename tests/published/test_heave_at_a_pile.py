@@ -46,3 +46,6 @@ def test_pile_in_deep_ground(solve, check_site, within):
     seepage = WATER * HEAD * mean_head_under_prism()
     used = 1.35 * seepage / (0.9 * (WEIGHT - WATER) * PILE)
     within("HYD of the prism", solved.answer("heave_prism"), used, 4)
+    # In total stresses (2.9a): 1.35·γw·(d + h_m) against 0.90·γ·d.
+    used = 1.35 * (WATER * PILE + seepage) / (0.9 * WEIGHT * PILE)
+    within("HYD in total stresses", solved.answer("heave_total_stress"), used, 2)
