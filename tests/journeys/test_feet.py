@@ -166,7 +166,10 @@ def test_answers_are_the_same(told_twice: tuple[Path, Path], solver: Any) -> Non
     """To a tenth of what the solver closes heads to (1e-4 m), or a hundred-thousandth of a flow.
 
     Coordinates differ in their last bits, so the solver's iterations do not end bit for bit alike.
+    An area inside a drawdown contour moves by its perimeter times the difference in level over the
+    gradient there: at 2 m, 342 m and about 0.03, so that 1e-5 m is 0.11 of 9292 m2, 1.2e-5 of it.
     """
+    close = {"m": {"abs": 1e-5}, "m2": {"rel": 5e-5}}
     metres, feet = (
         run(file, solver=solver.path, figures=False, side_studies=False)[0].answers.answers
         for file in told_twice
@@ -176,5 +179,5 @@ def test_answers_are_the_same(told_twice: tuple[Path, Path], solver: Any) -> Non
         assert feet[name].unit == answer.unit
         assert feet[name].ok == answer.ok
         if name != "mass_balance_error":
-            close = {"abs": 1e-5} if answer.unit == "m" else {"rel": 1e-5, "abs": 1e-12}
-            assert feet[name].value == pytest.approx(answer.value, **close), name
+            near = close.get(answer.unit, {"rel": 1e-5, "abs": 1e-12})
+            assert feet[name].value == pytest.approx(answer.value, **near), name

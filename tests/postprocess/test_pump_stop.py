@@ -134,7 +134,7 @@ def test_open_relief_wells_press_on_the_slab(artesian: Any) -> None:
 
 
 def test_pumps_may_stop_only_where_every_later_stage_holds(artesian: Any) -> None:
-    """A slab that is told lighter later on: what held in between allows nothing."""
+    """A slab stated lighter later on: what held in between allows nothing."""
     _, answers = _weighing(RunFolder(artesian.folder), 70e3, 30e3)
     assert answers.answers["pumping_may_stop"].ok is False
 

@@ -1,7 +1,7 @@
 """Sites for checks against published answers: written as files, run as a user would run them.
 
 Every check writes a site file and boring logs, runs the whole way from them to a run folder, and
-reads what it compares from that folder. The grid is always the default one.
+reads what it compares from that folder. The grid is the default one unless the check says why not.
 """
 
 from __future__ import annotations

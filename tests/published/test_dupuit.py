@@ -36,7 +36,11 @@ def test_unconfined_well(solve, check_site, within):
 
 
 def test_combined_well(solve, check_site, within):
-    """C11: Q = πK(2DH − D² − h_w²)/ln(R/r_w) for K 1e-4, D 10, H 16, h_w 6, R 300, r_w 0.2."""
+    """C11: Q = πK(2DH − D² − h_w²)/ln(R/r_w) for K 1e-4, D 10, H 16, h_w 6, R 300, r_w 0.2.
+
+    The unconfined part ends 2.5 m from the well. The default cells are 1 m at this pit and 2 m at
+    the well, so that radius asks for finer ones.
+    """
     k, published_k = 2.5e-5, 1e-4
     solved = solve(
         check_site(
@@ -47,6 +51,7 @@ def test_combined_well(solve, check_site, within):
             pit=check_site.square(HALF),
             source_distance=check_site.source_from(HALF, 300.0),
             drainage=[{"points": [(0, 0)], "screen": [0, 10], "diameter": 0.4, "hold": 6.0}],
+            grid={"cell": 0.5},
         )
     )
     within("Q", solved.answer("wells_total") * published_k / k, 0.00790422, 3)

@@ -19,6 +19,27 @@ TIGHT = {"kind": "slurry", "k": 1e-14, "thickness": 1.0}
 FLOOD = {"kind": "river", "stage": HEAD, "bed_conductance": 1000.0}
 
 
+def one_pile(check_site, layer, width, depth, **grid):
+    """A pile down to a share of a layer; ground reaches 5.5 times its depth to both sides."""
+    far = 5.5 * layer
+    return check_site(
+        ground=0.0,
+        layers=[("sand", -layer)],
+        soils={"sand": {"kh": K, "kv": K}},
+        level=0.0,
+        edge="no flow",
+        pit=check_site.box(0, far, 0, width),
+        source_distance=far,
+        strip=(0.0, width),
+        boundaries=[
+            {"kind": "no_flow", "line": [(far, -9000), (far, 9000)]},
+            {**FLOOD, "polygon": check_site.box(-4 * far, 0, -50, 50)},
+        ],
+        walls=[{**TIGHT, "line": [(0, -20), (0, width + 20)], "toe": -depth * layer}],
+        **grid,
+    )
+
+
 @pytest.mark.parametrize(
     ("depth", "published", "gradient"),
     [
@@ -30,26 +51,8 @@ FLOOD = {"kind": "river", "stage": HEAD, "bed_conductance": 1000.0}
     ],
 )
 def test_one_pile(solve, check_site, within, depth, published, gradient):
-    """Layer of 20 m or more; ground reaches 5.5 times its depth to both sides."""
     layer, width = max(20.0, WAY / min(depth, 1 - depth)), 10.0
-    far = 5.5 * layer
-    solved = solve(
-        check_site(
-            ground=0.0,
-            layers=[("sand", -layer)],
-            soils={"sand": {"kh": K, "kv": K}},
-            level=0.0,
-            edge="no flow",
-            pit=check_site.box(0, far, 0, width),
-            source_distance=far,
-            strip=(0.0, width),
-            boundaries=[
-                {"kind": "no_flow", "line": [(far, -9000), (far, 9000)]},
-                {**FLOOD, "polygon": check_site.box(-4 * far, 0, -50, 50)},
-            ],
-            walls=[{**TIGHT, "line": [(0, -20), (0, width + 20)], "toe": -depth * layer}],
-        )
-    )
+    solved = solve(one_pile(check_site, layer, width, depth))
     within("q/kh", solved.answer("inflow_floor") / (K * HEAD * width), published, 2)
     within("q/kh under the toe", solved.answer("under_toe") / (K * HEAD * width), published, 2)
     within("i·s/h", solved.answer("exit_gradient") * depth * layer / HEAD, gradient, 4)
@@ -96,31 +99,12 @@ def test_two_piles(solve, check_site, within, half, layer, published, gradient):
 def test_a_toe_near_the_base_is_warned_of_and_the_advice_holds(solve, check_site, within):
     """2 m of way under the toe, of 20: C13's exact flow, too small by 2.4 % on default cells."""
     layer, width, depth, published = 20.0, 10.0, 0.9, 0.242764
-    far = 5.5 * layer
 
-    def one_pile(**grid):
-        return check_site(
-            ground=0.0,
-            layers=[("sand", -layer)],
-            soils={"sand": {"kh": K, "kv": K}},
-            level=0.0,
-            edge="no flow",
-            pit=check_site.box(0, far, 0, width),
-            source_distance=far,
-            strip=(0.0, width),
-            boundaries=[
-                {"kind": "no_flow", "line": [(far, -9000), (far, 9000)]},
-                {**FLOOD, "polygon": check_site.box(-4 * far, 0, -50, 50)},
-            ],
-            walls=[{**TIGHT, "line": [(0, -20), (0, width + 20)], "toe": -depth * layer}],
-            **grid,
-        )
-
-    solved = solve(one_pile())
+    solved = solve(one_pile(check_site, layer, width, depth))
     (text,) = [text for text in solved.run.answers.warnings if "leaves only" in text]
     assert "walls.0.toe leaves only 2.0 m of pervious ground" in text
     assert "grid.sublayer and grid.cell of 0.1 m" in text
     within("q/kh, default", solved.answer("inflow_floor") / (K * HEAD * width), published, 2.5)
-    finer = solve(one_pile(grid={"sublayer": 0.1, "cell": 0.1}))
+    finer = solve(one_pile(check_site, layer, width, depth, grid={"sublayer": 0.1, "cell": 0.1}))
     assert not any("leaves only" in text for text in finer.run.answers.warnings)
     within("q/kh, as advised", finer.answer("inflow_floor") / (K * HEAD * width), published, 2)
