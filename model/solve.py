@@ -151,16 +151,19 @@ def solve_full(
 
     Without a water table the problem is nearly linear. None where even that has no answer.
     """
-    cells = folder / f"{MODEL}.npf"
-    text = cells.read_text()
+    # Files of their own: those of the stage may be shared with other cases solved at this moment.
+    cells, names = folder / "full.npf", folder / f"{MODEL}.nam"
+    text = (folder / f"{MODEL}.npf").read_text()
     cells.write_text(re.sub(r"(?i)(icelltype\s+constant\s+)1", r"\g<1>0", text))
     try:
         _set(folder, FULL, start, *_ROUGHLY)
+        names.write_text(names.read_text().replace(f"{MODEL}.npf", cells.name))
         if run_solver(folder, solver, f"{name}, {FULL.name}", progress, time_limit):
             return None
         return None if spoilt(folder) else read_heads(folder)
     finally:
-        cells.write_text(text)
+        names.write_text(names.read_text().replace(cells.name, f"{MODEL}.npf"))
+        cells.unlink()
 
 
 def _polish(
