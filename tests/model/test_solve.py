@@ -13,7 +13,7 @@ from wellring.inputs.faults import SolverFailed
 from wellring.model.binary_arrays import write_array
 from wellring.model.build import StageModel, write_stage
 from wellring.model.rungs import LADDER
-from wellring.model.solve import MASS_BALANCE_LIMIT, budget_error, solve_stage
+from wellring.model.solve import MASS_BALANCE_LIMIT, budget_error, solve_full, solve_stage
 from wellring.model.water import HeldLevel, WaterBoundaries
 
 FIRST = LADDER[:1]
@@ -262,3 +262,26 @@ def test_start_heads_are_written_as_modflow_reads_them(tmp_path):
     *_, ncol, nrow, layer = struct.unpack("<iidd16siii", raw[:52])
     assert (ncol, nrow, layer) == (4, 2 * 3, 1)
     assert np.array_equal(np.frombuffer(raw[52:]).reshape(2, 3, 4), heads)
+
+
+def test_full_layers_have_no_water_table(strip, tmp_path, solver):
+    model, folder = strip(drop=12.0), tmp_path / "one"
+    write_stage(model, folder)
+    full = solve_full("strip", folder, solver, model.start)
+    assert np.diff(full.ravel()) == pytest.approx(-3.0)  # straight
+    water = np.diff(solve_stage("strip", folder, solver, model.start).heads.ravel())
+    assert water[-1] < water[0] < 0.0
+
+
+def test_full_layers_leave_the_stage_as_it_is(strip, fake, tmp_path):
+    """Its files may be linked to other cases', which another solver reads at the same moment."""
+    model, folder = strip(), tmp_path / "one"
+    write_stage(model, folder)
+    linked = tmp_path / "linked.npf"
+    os.link(folder / "gwf.npf", linked)
+    before = linked.read_text(), (folder / "gwf.nam").read_text()
+    body = "open('seen', 'w').write(open('../linked.npf').read())\nsys.exit(1)"
+    assert solve_full("strip", folder, fake(body), model.start) is None
+    assert (folder / "seen").read_text() == linked.read_text() == before[0]
+    assert linked.samefile(folder / "gwf.npf")
+    assert (folder / "gwf.nam").read_text() == before[1]
