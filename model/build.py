@@ -68,7 +68,12 @@ _FLOPY = threading.Lock()
 """flopy's own tables of packages are made at the first model, and not safe from other threads."""
 
 
-def write_stage(stage: StageModel, folder: Path, days: tuple[float, float] | None = None) -> None:
+def write_stage(
+    stage: StageModel,
+    folder: Path,
+    days: tuple[float, float] | None = None,
+    periods: int = 1,
+) -> None:
     """Write a stage's MODFLOW 6 input into `folder` (made if missing).
 
     The solver's settings (.ims), the model's options and the start heads are written by
@@ -78,19 +83,24 @@ def write_stage(stage: StageModel, folder: Path, days: tuple[float, float] | Non
     ----------
     days : the stage is followed from one day to another: also write storage and what changes in
         time, save the heads of every step, and the budget of every step as CSV.
+    periods : stress periods that this time is cut into; the flows of the last one are saved.
     """
     with _FLOPY, system_errors():
-        _write_stage(stage, folder, days)
+        _write_stage(stage, folder, days, periods)
 
 
-def _write_stage(stage: StageModel, folder: Path, days: tuple[float, float] | None) -> None:
+def _write_stage(
+    stage: StageModel, folder: Path, days: tuple[float, float] | None, periods: int
+) -> None:
     import flopy
 
     folder.mkdir(parents=True, exist_ok=True)
     sim = flopy.mf6.MFSimulation(
         sim_name=MODEL, sim_ws=str(folder), exe_name="mf6", verbosity_level=0
     )
-    flopy.mf6.ModflowTdis(sim, time_units="days", nper=1, perioddata=[(1.0, 1, 1.0)])
+    flopy.mf6.ModflowTdis(
+        sim, time_units="days", nper=periods, perioddata=[(1.0, 1, 1.0)] * periods
+    )
     gwf = flopy.mf6.ModflowGwf(
         sim, modelname=MODEL, save_flows=True, newtonoptions="newton under_relaxation"
     )
@@ -100,13 +110,14 @@ def _write_stage(stage: StageModel, folder: Path, days: tuple[float, float] | No
     _write_lists(gwf, stage, days)
     if stage.points:
         write_points(gwf, stage)
+    kept = ("HEAD", "ALL" if days else "LAST")
     flopy.mf6.ModflowGwfoc(
         gwf,
         head_filerecord=f"{MODEL}.hds",
         budget_filerecord=f"{MODEL}.bud",
         budgetcsv_filerecord=BUDGET_CSV if days else None,
-        saverecord=[("HEAD", "ALL" if days else "LAST"), ("BUDGET", "LAST")],
-        printrecord=[("BUDGET", "LAST")],
+        saverecord={0: [kept]} | {periods - 1: [kept, ("BUDGET", "LAST")]},
+        printrecord={0: [("BUDGET", "LAST")]},
     )
     if days is not None:
         write_storage(gwf, stage, folder)

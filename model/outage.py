@@ -23,7 +23,8 @@ from wellring.model.layout import Layout
 from wellring.model.rungs import LADDER
 from wellring.model.solve import Attempt, attempt_in_time
 from wellring.model.stages import dug_model, set_rows
-from wellring.model.transient import pump_rows, stepping_text, well_levels
+from wellring.model.time_steps import Stretch, stepping_text
+from wellring.model.transient import pump_rows, well_levels
 from wellring.model.water import WaterBoundaries
 
 Floats = NDArray[np.float64]
@@ -223,8 +224,7 @@ def follow_outage(
         for at in sorted(passive):
             rows += [(at, "status", "active"), (at, "rate", 0.0)]
         set_rows(place, rows)
-    longest = days / STEPS_AT_LEAST
-    periods, steps = stepping_text(days, min(FIRST_STEP, longest), longest, GROWTH)
+    periods, steps = stepping_text([Stretch(days, days / STEPS_AT_LEAST)], FIRST_STEP, GROWTH)
     attempts: list[Attempt] = []
     rungs = [rung for rung in LADDER if not rung.stepping]
     for rung, closures in product(rungs, CLOSURES):

@@ -13,8 +13,9 @@ from pathlib import Path
 import numpy as np
 
 from wellring.inputs.faults import SolverMissing
+from wellring.model.budget_errors import budget_error
 from wellring.model.build import MODEL
-from wellring.model.solve import budget_error, run_solver
+from wellring.model.solve import run_solver
 from wellring.model.solver import Solver, find_solver
 from wellring.postprocess.answer import MASS_BALANCE_LIMIT, Answer
 from wellring.postprocess.answers import make_answers

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from wellring.inputs.faults import SolverFailed, SolverMissing
 from wellring.model.binary_arrays import write_array
+from wellring.model.budget_errors import budget_error, worst_step_error
 from wellring.model.build import MODEL
 from wellring.model.held_signals import held_signals
 from wellring.model.outer_record import going_nowhere, progress_line, ran_away
@@ -35,6 +36,7 @@ from wellring.model.rungs import (
 )
 from wellring.model.solver_output import last_heads, spoilt
 from wellring.postprocess.answer import MASS_BALANCE_LIMIT
+from wellring.postprocess.run_folder import BUDGET_CSV
 
 Floats = NDArray[np.float64]
 
@@ -49,11 +51,6 @@ _HEAD_CLOSURE = 1e-4
 _FLOW_CLOSURE = 0.1
 _ROUGHLY = (1.0, 1e-2)
 """Closures of the estimate with all layers full: flow in a cell [m³/day], head change [m]."""
-_STILL = 2e-2
-"""Total inflow [m³/day] below which the water stands still: 20 litres a day over the whole model.
-The solver's own rest is a few millilitres a day; a percent of less than this says nothing."""
-_DISCREPANCY = re.compile(r"PERCENT DISCREPANCY =\s*(\S+)")
-_TOTAL_IN = re.compile(r"TOTAL IN =\s*(\S+)")
 
 
 @dataclass
@@ -242,7 +239,7 @@ def attempt_in_time(
     time_limit: float = 7200.0,
     closures: tuple[float, float] = (_FLOW_CLOSURE, _HEAD_CLOSURE),
 ) -> Attempt:
-    """One attempt at a model followed in time.
+    """One attempt at a model followed in time; its budget error is that of the worst step.
 
     Parameters
     ----------
@@ -253,7 +250,9 @@ def attempt_in_time(
     _set(folder, rung, start, *closures)
     (folder / f"{MODEL}.tdis").write_text(periods)
     (folder / "steps.ats").write_text(steps)
-    return _judge(folder, solver, f"{name}, {rung.name}", rung, progress, time_limit)
+    return _judge(
+        folder, solver, f"{name}, {rung.name}", rung, progress, time_limit, every_step=True
+    )
 
 
 def _judge(
@@ -264,8 +263,9 @@ def _judge(
     progress: Progress | None,
     time_limit: float,
     patience: int = 0,
+    every_step: bool = False,
 ) -> Attempt:
-    """Run the solver on what is written and judge what it gave."""
+    """Run the solver on what is written and judge what it gave: the last budget, or every one."""
     began = time.perf_counter()
     why = run_solver(folder, solver, label, progress, time_limit, patience)
     seconds = time.perf_counter() - began
@@ -274,7 +274,10 @@ def _judge(
     why = spoilt(folder)
     if why:
         return Attempt(rung.name, False, why, seconds)
-    discrepancy, total = budget_error(folder / f"{MODEL}.lst")
+    if every_step:
+        discrepancy, total = worst_step_error(folder / BUDGET_CSV)
+    else:
+        discrepancy, total = budget_error(folder / f"{MODEL}.lst")
     good = np.isfinite(discrepancy) and abs(discrepancy) < 1.0
     why = "" if good else f"its water budget does not close ({discrepancy:g} %)"
     return Attempt(rung.name, bool(good), why, seconds, discrepancy, total, True)
@@ -303,21 +306,6 @@ def _set(folder: Path, rung: Rung, start: Floats, flow_closure: float, head_clos
 def read_heads(folder: Path) -> Floats:
     """Heads of the last step (nlay, nrow, ncol) [m]; 1e30 in cells left out."""
     return last_heads(folder / f"{MODEL}.hds")
-
-
-def budget_error(listing: Path) -> tuple[float, float]:
-    """Percent discrepancy and total inflow [m³/day] of the last budget in the model's listing."""
-    with open(listing, "rb") as file:
-        file.seek(max(0, listing.stat().st_size - 200_000))
-        text = file.read().decode("ascii", "replace")
-    found, totals = _DISCREPANCY.findall(text), _TOTAL_IN.findall(text)
-    try:
-        # The listing prints the cumulative and the rate column; the rate is the last one.
-        percent, total = float(found[-1]) + 0.0, float(totals[-1])  # no "-0"
-        # Still water: percent of next to nothing says nothing; it is counted of _STILL instead.
-        return (percent * total / _STILL if total < _STILL else percent), total
-    except (IndexError, ValueError):
-        return float("nan"), float("nan")
 
 
 def run_solver(

@@ -8,18 +8,16 @@ to be held, then no more than holds it there: MODFLOW 6's rate scaling over the 
 
 from __future__ import annotations
 
-import math
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wellring.inputs.faults import SolverFailed
-from wellring.inputs.read_site import Site
+from wellring.inputs.series import Series
 from wellring.inputs.site import Time
 from wellring.inputs.units import DAY
 from wellring.model.build import StageModel, write_stage
@@ -36,6 +34,7 @@ from wellring.model.stages import (
     set_rows,
     stage_folder_name,
 )
+from wellring.model.time_steps import Stretch, stepping_text, stretches
 
 Floats = NDArray[np.float64]
 
@@ -45,8 +44,6 @@ PASSIVE_PEAK = 3.0
 """How many times its steady flow, or its screen's, a passive well lets out at first at most."""
 STEPS_A_PHASE = 20
 """No step is longer than this part of its phase."""
-MOST_STEPS = 400
-"""Steps of one phase at most where values that change in time ask for short ones."""
 
 
 @dataclass
@@ -91,7 +88,8 @@ def solve_in_time(
         name = f"t{number}-{stage_folder_name(phase.stage + 1, phase.name)}"
         place = folder / name
         dug.model.well_levels = well_levels(dug.model, levels)
-        write_stage(dug.model, place, (phase.begins, phase.ends))
+        parts = _parts(phase, time, layout.site.series.values())
+        write_stage(dug.model, place, (phase.begins, phase.ends), len(parts))
         settled = steady[phase.stage + 1].settled
         assert settled is not None
         usable = [i for i, p in enumerate(dug.points) if dug.working[i] and p.node.size]
@@ -105,8 +103,7 @@ def solve_in_time(
             place,
             solver,
             dug.model.start,
-            time,
-            finest_step(layout.site, phase),
+            stepping_text(parts, time.first_step, time.step_growth),
             attempts,
             report,
         )
@@ -124,21 +121,6 @@ def solve_in_time(
             )
         )
     return found
-
-
-def finest_step(site: Site, phase: Phase) -> float:
-    """Longest step [days] that still follows what changes in time during a phase.
-
-    The shortest time between two of its values, but not more than :data:`MOST_STEPS` in a phase:
-    shorter swings are averaged by the solver.
-    """
-    gaps = [
-        later - sooner
-        for series in site.series.values()
-        for sooner, later in pairwise(series.day)
-        if later > phase.begins and sooner < phase.ends
-    ]
-    return max(min(gaps, default=math.inf), (phase.ends - phase.begins) / MOST_STEPS)
 
 
 def well_levels(model: StageModel, before: dict[str, float]) -> list[float]:
@@ -209,42 +191,28 @@ def pump_rows(
     return rows
 
 
+def _parts(phase: Phase, time: Time, series: Iterable[Series]) -> list[Stretch]:
+    """The phase cut into parts by what moves in them, unless the user gives the longest step."""
+    length = phase.ends - phase.begins
+    if time.longest_step:
+        return [Stretch(length, time.longest_step)]
+    return stretches(phase.begins, phase.ends, length / STEPS_A_PHASE, series)
+
+
 def _solve(
     phase: Phase,
     place: Path,
     solver: Path,
     start: Floats,
-    time: Time,
-    finest: float,
+    stepping: tuple[str, str],
     attempts: list[Attempt],
     report: Callable[[str], None] | None,
 ) -> Rung:
-    length = phase.ends - phase.begins
-    longest = time.longest_step or min(length / STEPS_A_PHASE, finest)
-    first = min(time.first_step, longest)
-    periods, steps = stepping_text(length, first, longest, time.step_growth)
     for rung in LADDER:
         if rung.stepping:
             continue
-        attempt = attempt_in_time(rung, place, solver, start, phase.name, periods, steps, report)
+        attempt = attempt_in_time(rung, place, solver, start, phase.name, *stepping, report)
         attempts.append(attempt)
         if attempt.answered:
             return rung
     raise SolverFailed(phase.name, f"{len(attempts)} ways tried; {attempts[-1].why}", place)
-
-
-def stepping_text(length: float, first: float, longest: float, growth: float) -> tuple[str, str]:
-    """Time discretisation and adaptive steps of one period of `length` [days], as file texts.
-
-    A failed step is cut to a third and tried again.
-    """
-    steps = (
-        "BEGIN DIMENSIONS\n  MAXATS 1\nEND DIMENSIONS\nBEGIN PERIODDATA\n"
-        f"  1 {first:.6e} {1e-4 * first:.6e} {longest:.6e} {growth:g} 3.0\nEND PERIODDATA\n"
-    )
-    periods = (
-        "BEGIN OPTIONS\n  TIME_UNITS DAYS\n  ATS6 FILEIN steps.ats\nEND OPTIONS\n"
-        "BEGIN DIMENSIONS\n  NPER 1\nEND DIMENSIONS\n"
-        f"BEGIN PERIODDATA\n  {length:.8f} 1 1.0\nEND PERIODDATA\n"
-    )
-    return periods, steps

@@ -151,7 +151,7 @@ def assess_time(run: RunFolder, results: Sequence[StageResult]) -> Part:
     part.answers["time.mass_balance_error"] = Answer(
         worst,
         "%",
-        "largest of all stretches of time, from MODFLOW 6's own budget",
+        "largest of all steps in time, from MODFLOW 6's own budgets",
         "Mass balance error in time",
         "percent",
         MASS_BALANCE_LIMIT,

@@ -73,9 +73,10 @@ from grid_kinds_model import (
 )
 
 from wellring.inputs.units import DAY
+from wellring.model.budget_errors import budget_error
 from wellring.model.build import MODEL
 from wellring.model.rungs import LADDER, settings_text
-from wellring.model.solve import budget_error, read_heads
+from wellring.model.solve import read_heads
 from wellring.model.solver import find_solver
 
 CENTRE, FAR = (0.0, 0.0), (HALF_X + 100.0, 0.0)

@@ -11,9 +11,10 @@ import pytest
 
 from wellring.inputs.faults import SolverFailed
 from wellring.model.binary_arrays import write_array
+from wellring.model.budget_errors import budget_error, worst_step_error
 from wellring.model.build import StageModel, write_stage
 from wellring.model.rungs import LADDER
-from wellring.model.solve import MASS_BALANCE_LIMIT, budget_error, solve_full, solve_stage
+from wellring.model.solve import MASS_BALANCE_LIMIT, solve_full, solve_stage
 from wellring.model.water import HeldLevel, WaterBoundaries
 
 FIRST = LADDER[:1]
@@ -285,3 +286,15 @@ def test_full_layers_leave_the_stage_as_it_is(strip, fake, tmp_path):
     assert (folder / "seen").read_text() == linked.read_text() == before[0]
     assert linked.samefile(folder / "gwf.npf")
     assert (folder / "gwf.nam").read_text() == before[1]
+
+
+def test_the_step_that_closes_worst_counts(tmp_path):
+    path = tmp_path / "budget.csv"
+    path.write_text(
+        "time, TOTAL_IN, PERCENT_DIFFERENCE\n1.0, 50.0, 0.01\n2.0, 40.0, -0.6\n3.0, 1e-4, 80.0\n"
+    )
+    assert worst_step_error(path) == (-0.6, 40.0)  # the last is of still water: 0.4 %
+    path.write_text("time, TOTAL_IN, PERCENT_DIFFERENCE\n1.0, 50.0, NaN\n2.0, 40.0, 0.0\n")
+    assert not np.isfinite(worst_step_error(path)[0])
+    path.write_text("time, TOTAL_IN, PERCENT_DIFFERENCE\n")
+    assert not np.isfinite(worst_step_error(path)[0])
