@@ -23,7 +23,7 @@ from wellring.model.layout import Layout
 from wellring.model.rungs import LADDER
 from wellring.model.solve import Attempt, attempt_in_time
 from wellring.model.stages import dug_model, set_rows
-from wellring.model.time_steps import Stretch, stepping_text
+from wellring.model.time_steps import Stretch, stepping
 from wellring.model.transient import pump_rows, well_levels
 from wellring.model.water import WaterBoundaries
 
@@ -224,13 +224,13 @@ def follow_outage(
         for at in sorted(passive):
             rows += [(at, "status", "active"), (at, "rate", 0.0)]
         set_rows(place, rows)
-    periods, steps = stepping_text([Stretch(days, days / STEPS_AT_LEAST)], FIRST_STEP, GROWTH)
+    steps = stepping([Stretch(days, days / STEPS_AT_LEAST)], FIRST_STEP, GROWTH)
     attempts: list[Attempt] = []
     rungs = [rung for rung in LADDER if not rung.stepping]
     for rung, closures in product(rungs, CLOSURES):
         attempts.append(
             attempt_in_time(
-                rung, place, solver, model.start, name, periods, steps, report, closures=closures
+                rung, place, solver, model.start, name, steps, report, closures=closures
             )
         )
         if attempts[-1].answered:

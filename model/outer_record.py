@@ -46,10 +46,21 @@ def going_nowhere(folder: Path, patience: int) -> bool:
     return bool(np.median(last) > _NO_LESS * np.median(before))
 
 
-def progress_line(folder: Path) -> str:
-    """How far the solver is, from its own record of outer iterations."""
+def progress_line(folder: Path, until: float | None = None, seconds: float = 0.0) -> str:
+    """How far the solver is, from its own record of outer iterations.
+
+    Parameters
+    ----------
+    until : days that a model followed in time has to go, and the `seconds` it has worked.
+    """
     try:
         last = _records(folder)[-1]
-        return f"outer iteration {int(last[4])}, largest head change {abs(float(last[6])):.2g} m"
+        line = f"outer iteration {int(last[4])}, largest head change {abs(float(last[6])):.2g} m"
+        if until is None:
+            return line
+        day = float(last[1])
+        left = seconds * (until - day) / day if day > 0.01 * until else None
+        expected = "" if left is None else f", {left:.0f} s left at this pace"
+        return f"{line}, day {day:.3g} of {until:.3g}{expected}"
     except (OSError, IndexError, ValueError):
         return "working"

@@ -35,6 +35,7 @@ from wellring.model.rungs import (
     time_text,
 )
 from wellring.model.solver_output import last_heads, spoilt
+from wellring.model.time_steps import Stepping
 from wellring.postprocess.answer import MASS_BALANCE_LIMIT
 from wellring.postprocess.run_folder import BUDGET_CSV
 
@@ -233,8 +234,7 @@ def attempt_in_time(
     solver: Path,
     start: Floats,
     name: str,
-    periods: str,
-    steps: str,
+    stepping: Stepping,
     progress: Progress | None,
     time_limit: float = 7200.0,
     closures: tuple[float, float] = (_FLOW_CLOSURE, _HEAD_CLOSURE),
@@ -244,14 +244,13 @@ def attempt_in_time(
     Parameters
     ----------
     start : (nlay, nrow, ncol) start heads [m].
-    periods, steps : texts of the time discretisation and of the adaptive steps (steps.ats).
     closures : flow left in a cell [m³/day] and head change [m] at which a step is solved.
     """
     _set(folder, rung, start, *closures)
-    (folder / f"{MODEL}.tdis").write_text(periods)
-    (folder / "steps.ats").write_text(steps)
+    (folder / f"{MODEL}.tdis").write_text(stepping.periods)
+    (folder / "steps.ats").write_text(stepping.steps)
     return _judge(
-        folder, solver, f"{name}, {rung.name}", rung, progress, time_limit, every_step=True
+        folder, solver, f"{name}, {rung.name}", rung, progress, time_limit, until=stepping.days
     )
 
 
@@ -263,18 +262,23 @@ def _judge(
     progress: Progress | None,
     time_limit: float,
     patience: int = 0,
-    every_step: bool = False,
+    until: float | None = None,
 ) -> Attempt:
-    """Run the solver on what is written and judge what it gave: the last budget, or every one."""
+    """Run the solver on what is written and judge what it gave: the last budget, or every one.
+
+    Parameters
+    ----------
+    until : days that a model followed in time goes to.
+    """
     began = time.perf_counter()
-    why = run_solver(folder, solver, label, progress, time_limit, patience)
+    why = run_solver(folder, solver, label, progress, time_limit, patience, until)
     seconds = time.perf_counter() - began
     if why:
         return Attempt(rung.name, False, why, seconds)
     why = spoilt(folder)
     if why:
         return Attempt(rung.name, False, why, seconds)
-    if every_step:
+    if until is not None:
         discrepancy, total = worst_step_error(folder / BUDGET_CSV)
     else:
         discrepancy, total = budget_error(folder / f"{MODEL}.lst")
@@ -315,6 +319,7 @@ def run_solver(
     progress: Progress | None,
     time_limit: float,
     patience: int = 0,
+    until: float | None = None,
 ) -> str:
     """Run MODFLOW 6 in `folder`; "" when it ended normally, else why not.
 
@@ -341,7 +346,8 @@ def run_solver(
                     _end(process)
                     return f"it did not converge ({progress_line(folder)})"
                 if progress is not None:
-                    progress(f"{label}: {progress_line(folder)}")
+                    seconds = time_limit - (deadline - time.monotonic())
+                    progress(f"{label}: {progress_line(folder, until, seconds)}")
         except BaseException:
             if process is not None:
                 with held_signals():

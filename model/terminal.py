@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import sys
+import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any, NoReturn, Protocol
@@ -92,28 +94,53 @@ def tell(text: str) -> None:
     typer.echo(text, err=True)
 
 
+_SILENT_FOR = 10.0
+"""Seconds after which work that says nothing new is told of again."""
+_DETAIL = ": outer iteration"
+
+
 class Progress:
-    """Progress on stderr: one line that is written over on a terminal, plain lines elsewhere."""
+    """Progress on stderr: one line that renews itself on a terminal, plain lines elsewhere.
+
+    Elsewhere a line is printed for everything new that is done, and every ten seconds while it
+    lasts, also where whoever works says nothing.
+    """
 
     def __enter__(self) -> Callable[[str], None]:
-        self.status: Any = None
+        self.display: Any = None
+        self.over = threading.Event()
         if sys.stderr.isatty():
             from rich.console import Console
-
-            self.status = Console(stderr=True).status("starting")
-            self.status.start()
             from rich.markup import escape
+            from rich.progress import Progress as Display
+            from rich.progress import SpinnerColumn, TextColumn, TimeElapsedColumn
 
-            return lambda text: self.status.update(escape(text))
-        self.last = ""
+            columns = (SpinnerColumn(), TimeElapsedColumn(), TextColumn("{task.description}"))
+            self.display = Display(*columns, console=Console(stderr=True), transient=True)
+            self.display.start()
+            task = self.display.add_task("starting")
+            return lambda text: self.display.update(task, description=escape(text))
+        self.text, self.head = "starting", ""
+        self.began = self.told = time.monotonic()
+        threading.Thread(target=self._remind, daemon=True).start()
         return self._line
 
     def _line(self, text: str) -> None:
-        head = text.split(": outer iteration")[0]
-        if head != self.last and not text.endswith(": working"):
+        self.text = text
+        head = text.split(_DETAIL)[0]
+        if head != self.head and not text.endswith(": working"):
+            self.head = head
+            self.began = self.told = time.monotonic()
             tell(text)
-            self.last = head
+
+    def _remind(self) -> None:
+        while not self.over.wait(0.1 * _SILENT_FOR):
+            now = time.monotonic()
+            if now - self.told >= _SILENT_FOR:
+                self.told = now
+                tell(f"{self.text} ({now - self.began:.0f} s)")
 
     def __exit__(self, *unused: object) -> None:
-        if self.status is not None:
-            self.status.stop()
+        self.over.set()
+        if self.display is not None:
+            self.display.stop()

@@ -121,8 +121,17 @@ def _sudden(series: Series, longest: float) -> set[float]:
     }
 
 
-def stepping_text(parts: Sequence[Stretch], first: float, growth: float) -> tuple[str, str]:
-    """Time discretisation and adaptive steps (steps.ats) as file texts, a period each stretch.
+@dataclass(frozen=True)
+class Stepping:
+    """File texts of the time discretisation and of the adaptive steps (steps.ats), over `days`."""
+
+    days: float
+    periods: str
+    steps: str
+
+
+def stepping(parts: Sequence[Stretch], first: float, growth: float) -> Stepping:
+    """What the solver is told of the parts of a phase, a stress period each.
 
     Steps grow from `first` [days], and again after a jump and after every stretch of shorter ones.
     A failed step is cut to a third and tried again.
@@ -143,4 +152,4 @@ def stepping_text(parts: Sequence[Stretch], first: float, growth: float) -> tupl
         f"BEGIN DIMENSIONS\n  NPER {len(parts)}\nEND DIMENSIONS\n"
         f"BEGIN PERIODDATA\n{''.join(periods)}END PERIODDATA\n"
     )
-    return times, steps
+    return Stepping(sum(part.length for part in parts), times, steps)

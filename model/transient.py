@@ -34,7 +34,7 @@ from wellring.model.stages import (
     set_rows,
     stage_folder_name,
 )
-from wellring.model.time_steps import Stretch, stepping_text, stretches
+from wellring.model.time_steps import Stepping, Stretch, stepping, stretches
 
 Floats = NDArray[np.float64]
 
@@ -103,7 +103,7 @@ def solve_in_time(
             place,
             solver,
             dug.model.start,
-            stepping_text(parts, time.first_step, time.step_growth),
+            stepping(parts, time.first_step, time.step_growth),
             attempts,
             report,
         )
@@ -204,14 +204,14 @@ def _solve(
     place: Path,
     solver: Path,
     start: Floats,
-    stepping: tuple[str, str],
+    steps: Stepping,
     attempts: list[Attempt],
     report: Callable[[str], None] | None,
 ) -> Rung:
     for rung in LADDER:
         if rung.stepping:
             continue
-        attempt = attempt_in_time(rung, place, solver, start, phase.name, *stepping, report)
+        attempt = attempt_in_time(rung, place, solver, start, phase.name, steps, report)
         attempts.append(attempt)
         if attempt.answered:
             return rung

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from wellring.inputs.series import Series
-from wellring.model.time_steps import MOST_STEPS, Stretch, stepping_text, stretches
+from wellring.model.time_steps import MOST_STEPS, Stretch, stepping, stretches
 
 
 def series(day, value, holds=False):
@@ -59,10 +59,11 @@ def test_rain_that_holds(gap):
 
 def test_the_solver_is_told_of_every_stretch():
     parts = [Stretch(30.0, 4.5), Stretch(1.0, 0.05), Stretch(60.0, 4.5, sudden=True)]
-    times, steps = stepping_text(parts, 0.02, 1.15)
-    assert re.findall(r"(\S+) 1 1\.0", times) == ["30.00000000", "1.00000000", "60.00000000"]
+    told = stepping(parts, 0.02, 1.15)
+    assert told.days == 91.0
+    assert re.findall(r"(\S+) 1 1\.0", told.periods) == ["30.00000000", "1.00000000", "60.00000000"]
     rows = np.array(
-        [line.split() for line in steps.splitlines() if line.startswith("  ")][1:], float
+        [line.split() for line in told.steps.splitlines() if line.startswith("  ")][1:], float
     )
     assert rows[:, 1].tolist() == [0.02, 0.05, 0.02]  # first steps
     assert rows[:, 3].tolist() == [4.5, 0.05, 4.5]
