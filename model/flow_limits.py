@@ -8,8 +8,6 @@ from wellring.model.drainage.points import Governing, GridPoint
 
 FLOW_TOLERANCE = 1e-3
 """Relative: a flow keeps its limit to this."""
-EXACT = 1e-5
-"""Relative, for flows whose limit is the same at all levels."""
 LEVEL_TOLERANCE = 1e-3
 """A level keeps its limit to this [m]."""
 LEAST_FLOW = 1e-9
@@ -57,11 +55,8 @@ def flow_range(point: GridPoint, level: float) -> tuple[float, float]:
     moves the water in it by a millimetre.
     """
     limit = most_flow(point, level)[0]
-    least = most_flow(point, level - LEVEL_TOLERANCE)[0]
-    most = most_flow(point, level + LEVEL_TOLERANCE)[0]
-    # A limit that the level does not move is met closely: flows asked for are asked exactly.
-    close = FLOW_TOLERANCE if least < most else EXACT
-    least, most = least * (1.0 - close), most * (1.0 + close)
+    least = most_flow(point, level - LEVEL_TOLERANCE)[0] * (1.0 - FLOW_TOLERANCE)
+    most = most_flow(point, level + LEVEL_TOLERANCE)[0] * (1.0 + FLOW_TOLERANCE)
     if point.square_loss > 0.0 and 0.0 < limit < math.inf:
         close = LEVEL_TOLERANCE / (2.0 * point.square_loss * limit)
         least, most = max(least, limit - close), min(most, limit + close)

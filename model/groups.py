@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from wellring.model.drainage.points import GridPoint, PointDrive
 from wellring.model.drainage.suction_header import SuctionHeader
 from wellring.model.first_drives import Solve, first_drive
-from wellring.model.flow_limits import EXACT, FLOW_TOLERANCE, LEAST_FLOW, LEVEL_TOLERANCE
+from wellring.model.flow_limits import FLOW_TOLERANCE, LEAST_FLOW, LEVEL_TOLERANCE
 from wellring.model.limits import Settled, settle
 
 Floats = NDArray[np.float64]
@@ -186,7 +186,7 @@ def _alike(drives: Sequence[PointDrive], others: Sequence[PointDrive]) -> bool:
         if one.held != other.held or (one.rate is None) != (other.rate is None):
             return False
         if one.rate is not None and other.rate is not None:
-            close = EXACT * other.rate + LEAST_FLOW
+            close = 0.5 * FLOW_TOLERANCE * other.rate + LEAST_FLOW
             if abs(one.rate - other.rate) > close:
                 return False
     return True

@@ -31,7 +31,7 @@ _MOST_OPENINGS = 3
 """A point that feeds the ground is shut, and opened again this often when water rises."""
 _THROTTLE = 0.5
 """Part of the height of the expected level above the lowest one over which a flow is throttled."""
-_AMPLE = 0.03
+_AMPLE = 0.25
 """A flow is throttled, not grown, where this part of the possible drawdown is left at it: throttled
 over less, it answers too steeply to the level, and Newton's steps swing."""
 SMOOTHED = 0.01
