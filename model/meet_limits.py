@@ -18,6 +18,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Protocol
 
+import numpy as np
+
 from wellring.model.drainage.points import GridPoint, PointDrive, PointState
 from wellring.model.first_drives import Solve, first_drive
 from wellring.model.flow_limits import LEAST_FLOW, LEVEL_TOLERANCE, most_flow
@@ -25,7 +27,7 @@ from wellring.model.groups import SharedLimits
 from wellring.model.limits import Settled
 from wellring.model.linear_response import LinearResponse
 
-_MOST_SOLVES = 20
+_MOST_SOLVES = 40
 _ESTIMATES = 2
 _MOST_OPENINGS = 3
 """A point that feeds the ground is shut, and opened again this often when water rises."""
@@ -87,8 +89,22 @@ def meet_limits(points: Sequence[GridPoint], solve: StageSolve) -> Settled:
             ]
             return Settled(named, states, solves, True)
         if solves < _MOST_SOLVES:
-            drives = _driven(shared.adjusted(), found, rest)
+            begun, drives = drives, _driven(shared.adjusted(), found, rest)
+            if _alike(drives, begun):  # what was learnt leads nowhere: begin again from this solve
+                response = LinearResponse(points, rest)
+                response.learn(states)
+                found, _ = shared.meet(response, _as_flows(begun, states))
+                drives = _driven(shared.adjusted(), found, rest)
     return Settled(drives, states, solves, False)
+
+
+def _alike(drives: Sequence[PointDrive], others: Sequence[PointDrive]) -> bool:
+    """Whether a solve with `drives` would give what one with `others` gave."""
+    values = np.array(
+        [[(d.held, d.rate, d.growth, d.still, d.throttled) for d in each] for each in (drives, others)],
+        float,
+    )
+    return bool(np.allclose(*values, rtol=1e-6, atol=1e-12, equal_nan=True))
 
 
 def _still_shut(drives: Sequence[PointDrive], found: Settled, openings: list[int]) -> bool:
