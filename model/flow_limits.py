@@ -10,6 +10,8 @@ FLOW_TOLERANCE = 1e-3
 """Relative: a flow keeps its limit to this."""
 LEVEL_TOLERANCE = 1e-3
 """A level keeps its limit to this [m]."""
+CLOSER = 0.1
+"""Part of both to which limits are met on the response of a stage, where that costs nothing."""
 LEAST_FLOW = 1e-9
 """Flows are told apart down to this [m³/s], a tenth of a litre a day."""
 
@@ -46,18 +48,28 @@ def _limit_within(point: GridPoint, level: float) -> tuple[float, Governing]:
     return min(limits)
 
 
-def flow_range(point: GridPoint, level: float) -> tuple[float, float]:
+def flow_range(point: GridPoint, level: float, part: float = 1.0) -> tuple[float, float]:
     """Flows [m³/s] at which a point with its water at `level` [m] keeps and meets its limit.
 
     They lie between the limits a millimetre below and above, and 0.1 % beyond: a screen that just
     reaches a coarse soil takes in some per cent more for each millimetre of water, and no level
     is known better. Where a loss within the well stands for that, no more than the flow that
     moves the water in it by a millimetre.
+
+    Parameters
+    ----------
+    part : of these tolerances.
     """
+    near, close = part * LEVEL_TOLERANCE, part * FLOW_TOLERANCE
     limit = most_flow(point, level)[0]
-    least = most_flow(point, level - LEVEL_TOLERANCE)[0] * (1.0 - FLOW_TOLERANCE)
-    most = most_flow(point, level + LEVEL_TOLERANCE)[0] * (1.0 + FLOW_TOLERANCE)
+    least = most_flow(point, level - near)[0] * (1.0 - close)
+    most = most_flow(point, level + near)[0] * (1.0 + close)
     if point.square_loss > 0.0 and 0.0 < limit < math.inf:
-        close = LEVEL_TOLERANCE / (2.0 * point.square_loss * limit)
+        close = near / (2.0 * point.square_loss * limit)
         least, most = max(least, limit - close), min(most, limit + close)
     return least - LEAST_FLOW, most + LEAST_FLOW
+
+
+def most_at_level(point: GridPoint, level: float) -> float:
+    """The most [m³/s] that a point held at `level` may give and still keep its limit."""
+    return most_flow(point, level + LEVEL_TOLERANCE)[0] * (1 + FLOW_TOLERANCE)

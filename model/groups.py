@@ -15,11 +15,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.model.drainage.points import GridPoint, PointDrive
+from wellring.model.drainage.points import GridPoint, PointDrive, PointState
 from wellring.model.drainage.suction_header import SuctionHeader
 from wellring.model.first_drives import Solve, first_drive
-from wellring.model.flow_limits import FLOW_TOLERANCE, LEAST_FLOW, LEVEL_TOLERANCE
-from wellring.model.limits import Settled, settle
+from wellring.model.flow_limits import FLOW_TOLERANCE, LEVEL_TOLERANCE
+from wellring.model.limits import Settled, limits_hold, settle
 
 Floats = NDArray[np.float64]
 
@@ -55,7 +55,8 @@ class _Header:
         return abs(self.rise - before) > 1e-4
 
     def _between(self) -> float:
-        assert self.low is not None
+        if self.low is None:  # less than the pump takes at this rise: nearer to none at all
+            return 0.5 * self.rise if self.rise > 1e-3 else 0.0
         if self.high is None:
             return max(2.0 * self.low[0], _FIRST_RISE)
         (a, above), (b, beneath) = self.low, self.high
@@ -140,13 +141,17 @@ class SharedLimits:
         return _adjusted(self.points, self.headers, self.suctions, self.returns)
 
     def meet(
-        self, solve: Solve, drives: Sequence[PointDrive] | None = None
+        self,
+        solve: Solve,
+        drives: Sequence[PointDrive] | None = None,
+        states: Sequence[PointState] | None = None,
     ) -> tuple[Settled, bool]:
         """Find drives that respect every limit, begun with `drives`.
 
         Returns
         -------
-        (found, kept) : what was found, and whether `drives` themselves keep all limits.
+        (found, kept) : what was found, and whether `drives` and the `states` they gave keep all
+            limits themselves.
         """
         for header in self.headers:
             header.low = header.high = None
@@ -154,14 +159,15 @@ class SharedLimits:
             suction.missed = None
         for back in self.returns:
             back.before = None
-        rounds = 0
+        rounds, kept = 0, False
         for turn in range(_MOST_TURNS):
             now = self.adjusted()
             found = settle(now, solve, None if drives is None else _moved(now, drives))
             begun, drives, rounds = drives, found.drives, rounds + found.rounds
             if not self._improve(found):
+                if turn == 0 and begun is not None and states is not None:
+                    kept = limits_hold(now, begun, states)
                 named = _named(found.drives, self.headers)
-                kept = found.settled and turn == 0 and begun is not None and _alike(begun, drives)
                 return Settled(named, found.states, rounds, found.settled), kept
         return Settled(_named(found.drives, self.headers), found.states, rounds, False), False
 
@@ -178,18 +184,6 @@ class SharedLimits:
         for back in self.returns:
             changed |= back.improve(discharge)
         return changed
-
-
-def _alike(drives: Sequence[PointDrive], others: Sequence[PointDrive]) -> bool:
-    """Whether points are held, driven by the same flow, or shut, in both alike."""
-    for one, other in zip(drives, others, strict=True):
-        if one.held != other.held or (one.rate is None) != (other.rate is None):
-            return False
-        if one.rate is not None and other.rate is not None:
-            close = 0.5 * FLOW_TOLERANCE * other.rate + LEAST_FLOW
-            if abs(one.rate - other.rate) > close:
-                return False
-    return True
 
 
 def _headers(points: Sequence[GridPoint]) -> list[_Header]:

@@ -15,7 +15,7 @@ from collections.abc import Sequence
 
 from wellring.model.drainage.points import GridPoint, PointDrive, PointState
 from wellring.model.first_drives import Solve, lowest_drive
-from wellring.model.flow_limits import LEAST_FLOW, LEVEL_TOLERANCE, flow_range, most_flow
+from wellring.model.flow_limits import CLOSER, LEAST_FLOW, LEVEL_TOLERANCE, flow_range, most_flow
 
 REOPENS_ABOVE = 0.01
 """Water [m] that must stand above its lowest level around a shut point to open it again."""
@@ -99,7 +99,7 @@ class LimitSearch:
         if drive.held is None and state.level < self.point.lowest - LEVEL_TOLERANCE:
             return lowest_drive(self.point)
         over = state.flow - limit
-        least, most = flow_range(self.point, state.level)
+        least, most = flow_range(self.point, state.level, CLOSER)
         if state.flow <= most and (drive.held is not None or state.flow >= least):
             return None
         level, flow = self._met(state)

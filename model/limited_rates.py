@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wellring.model.drainage.points import GridPoint, PointDrive, PointState
-from wellring.model.flow_limits import LEAST_FLOW, flow_range, most_flow
+from wellring.model.flow_limits import CLOSER, LEAST_FLOW, flow_range, most_flow
 
 Floats = NDArray[np.float64]
 
@@ -57,7 +57,7 @@ class LimitedRates:
             return False
         rate = np.array([drives[index].rate or 0.0 for index in group])
         limits = [most_flow(self.points[index], states[index].level) for index in group]
-        ranges = [flow_range(self.points[index], states[index].level) for index in group]
+        ranges = [flow_range(self.points[index], states[index].level, CLOSER) for index in group]
         if all(low <= q <= high for q, (low, high) in zip(rate, ranges, strict=True)):
             for index, (_, name) in zip(group, limits, strict=True):
                 drives[index] = PointDrive(None, drives[index].rate, name)

@@ -18,7 +18,13 @@ from dataclasses import dataclass, replace
 
 from wellring.model.drainage.points import GridPoint, PointDrive, PointState
 from wellring.model.first_drives import Solve, first_drive, lowest_drive
-from wellring.model.flow_limits import FLOW_TOLERANCE, LEVEL_TOLERANCE, most_flow
+from wellring.model.flow_limits import (
+    LEAST_FLOW,
+    LEVEL_TOLERANCE,
+    flow_range,
+    most_at_level,
+    most_flow,
+)
 from wellring.model.growing_flows import REOPENS_ABOVE, settle_growing
 from wellring.model.limited_rates import LimitedRates
 
@@ -35,6 +41,26 @@ class Settled:
     states: list[PointState]
     rounds: int
     settled: bool
+
+
+def limits_hold(
+    points: Sequence[GridPoint], drives: Sequence[PointDrive], states: Sequence[PointState]
+) -> bool:
+    """Whether points driven so keep their limits: 0.1 % of flow, 1 mm of level."""
+    for point, drive, state in zip(points, drives, states, strict=True):
+        if drive.shut:
+            if drive.governing == "no inflow" and state.level > point.lowest + REOPENS_ABOVE:
+                return False
+        elif drive.held is not None:
+            moved = abs(drive.held - point.lowest) > LEVEL_TOLERANCE
+            if moved or not -LEAST_FLOW <= state.flow <= most_at_level(point, state.level):
+                return False
+        else:
+            least, most = flow_range(point, state.level)
+            low = state.level < point.lowest - LEVEL_TOLERANCE
+            if low or not least <= state.flow <= most:
+                return False
+    return True
 
 
 def settle(
@@ -96,7 +122,7 @@ def _otherwise(point: GridPoint, drive: PointDrive, state: PointState) -> PointD
             return PointDrive(None, None, "no inflow")
         # Within a millimetre of its level it keeps its limit: with a loss in the well a point held
         # at its lowest level would otherwise be allowed nothing.
-        if state.flow <= most_flow(point, state.level + LEVEL_TOLERANCE)[0] * (1 + FLOW_TOLERANCE):
+        if state.flow <= most_at_level(point, state.level):
             return None
         limit, name = most_flow(point, state.level)
         # Where the limit at its lowest level is nothing, the next solve has to begin somewhere.

@@ -29,6 +29,9 @@ from wellring.model.linear_response import LinearResponse
 
 _MOST_SOLVES = 40
 _ESTIMATES = 2
+_REFINED = 1e-4
+"""Part of the largest flow: limits that are kept, but met less closely, are met in one solve more,
+so that an answer does not hang on where the search for it began."""
 _MOST_OPENINGS = 3
 """A point that feeds the ground is shut, and opened again this often when water rises."""
 _THROTTLE = 0.5
@@ -74,20 +77,21 @@ def meet_limits(points: Sequence[GridPoint], solve: StageSolve) -> Settled:
         found, _ = shared.meet(response, _as_flows(drives, estimated))
         drives = _driven(shared.adjusted(), found, rest)
     response = LinearResponse(points, rest)
-    solves, openings = 0, [0] * len(points)
+    solves, openings, refined = 0, [0] * len(points), False
     if not points:
         return Settled([], solve([]), 1, True)
     for _ in range(_MOST_SOLVES):
         solves += 1
         states = solve(drives)
         response.learn(states)
-        found, kept = shared.meet(response, _as_flows(drives, states))
-        if kept or _still_shut(drives, found, openings):
+        found, kept = shared.meet(response, _as_flows(drives, states), states)
+        if (kept and (refined or _exact(states, found))) or _still_shut(drives, found, openings):
             named = [
                 replace(drive, governing=other.governing)
                 for drive, other in zip(drives, found.drives, strict=True)
             ]
             return Settled(named, states, solves, True)
+        refined = refined or kept
         if solves < _MOST_SOLVES:
             begun, drives = drives, _driven(shared.adjusted(), found, rest)
             if _alike(drives, begun):  # what was learnt leads nowhere: begin again from this solve
@@ -98,13 +102,19 @@ def meet_limits(points: Sequence[GridPoint], solve: StageSolve) -> Settled:
     return Settled(drives, states, solves, False)
 
 
+def _exact(states: Sequence[PointState], found: Settled) -> bool:
+    """Whether the flows that a solve gave are those that meet the limits, to :data:`_REFINED`."""
+    gave, met = (np.array([state.flow for state in each]) for each in (states, found.states))
+    return bool(np.abs(gave - met).max() <= _REFINED * np.abs(met).max() + LEAST_FLOW)
+
+
 def _alike(drives: Sequence[PointDrive], others: Sequence[PointDrive]) -> bool:
     """Whether a solve with `drives` would give what one with `others` gave."""
-    values = np.array(
-        [[(d.held, d.rate, d.growth, d.still, d.throttled) for d in each] for each in (drives, others)],
-        float,
+    one, other = (
+        np.array([(d.held, d.rate, d.growth, d.still, d.throttled) for d in each], float)
+        for each in (drives, others)
     )
-    return bool(np.allclose(*values, rtol=1e-6, atol=1e-12, equal_nan=True))
+    return bool(np.allclose(one, other, rtol=1e-6, atol=1e-12, equal_nan=True))
 
 
 def _still_shut(drives: Sequence[PointDrive], found: Settled, openings: list[int]) -> bool:
