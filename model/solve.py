@@ -48,8 +48,8 @@ _TIGHTER = ((1e-4, 1e-5), (1e-5, 1e-6), (1e-7, 1e-7))
 
 In small steps: asked for more than it can give, MODFLOW 6 iterates in vain for minutes.
 """
-_HEAD_CLOSURE = 1e-4
-_FLOW_CLOSURE = 0.1
+_HEAD_CLOSURE = 1e-5
+_FLOW_CLOSURE = 0.01
 _ROUGHLY = (1.0, 1e-2)
 """Closures of the estimate with all layers full: flow in a cell [m³/day], head change [m]."""
 
