@@ -213,11 +213,15 @@ def _write(
         (place / "size.txt").write_text(done.text(), encoding="utf-8")
         if figures:
             from wellring.model.studies.sizing.draw import draw_sizes
-
-            say("drawing the figure")
-            draw_sizes(done, place / "figures")
             from wellring.model.studies.sizing.size_page import size_page
+            from wellring.postprocess.not_written import NotWritten
             from wellring.postprocess.report_page import REPORT_FILE
 
+            failed = NotWritten()
+            say("drawing the figure")
+            with failed.item("figure size"):
+                draw_sizes(done, place / "figures")
             say("writing the report")
-            size_page(done).write(place / REPORT_FILE)
+            with failed.item(REPORT_FILE):
+                size_page(done).write(place / REPORT_FILE)
+            done.not_written = failed.items

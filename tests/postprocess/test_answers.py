@@ -7,7 +7,8 @@ import math
 import pytest
 
 from wellring.postprocess.answer import Answer, counted
-from wellring.postprocess.answers import Answers, make_answers, post_process
+from wellring.postprocess.answers import Answers, make_answers
+from wellring.postprocess.post_process import post_process
 from wellring.postprocess.run_folder import ANSWERS_FILE, LEDGER_FILE, RUN_FILE, RunFolder
 from wellring.postprocess.stage_results import read_results
 from wellring.postprocess.summary import summary, value_text
