@@ -80,7 +80,8 @@ def size(
     ----------
     out : folder of the study (default ``<site>.size/<scheme>`` beside the site file).
     keep_neighbours : whether the neighbours' limits must hold too, or are only told.
-    write : file for the new scheme, beside the site file (default ``<site>_sized.toml``).
+    write : file for the new scheme, beside the site file (default ``<site>_sized.toml``); one of
+        another sizing that stands there is kept, and the new one gets a number.
 
     Raises
     ------

@@ -285,3 +285,24 @@ def test_no_boring_in_the_modelled_ground(
     (run,) = site.with_name("site.runs").iterdir()
     assert not list((run / "figures").glob("borings*"))
     assert (run / "report.html").is_file()
+
+
+def test_a_sized_scheme_never_takes_the_place_of_another(
+    start_folder: Path, tmp_path: Path
+) -> None:
+    from wellring.inputs.faults import FaultLog
+    from wellring.inputs.toml_text import load_toml
+    from wellring.model.studies.sizing.new_scheme import write_site
+
+    site = Path(shutil.copytree(start_folder, tmp_path / "site")) / "site.toml"
+    loaded = load_toml(site, FaultLog())
+    assert loaded is not None
+    scheme = loaded[0]["schemes"][0]
+    target = site.with_name("site_sized.toml")
+    written = [
+        write_site(site, target, {**scheme, "name": name}, "note") for name in ("a", "b", "b", "a")
+    ]
+    second = site.with_name("site_sized_2.toml")
+    assert written == [target, second, second, target]
+    assert 'name = "a"' in target.read_text(encoding="utf-8")
+    assert 'name = "b"' in second.read_text(encoding="utf-8")
