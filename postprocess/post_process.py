@@ -41,8 +41,8 @@ def post_process(
     tell("reading heads and flows")
     results = read_results(run)
     answers = make_answers(run, results)
-    old = run.path / ANSWERS_FILE
-    same = old.is_file() and old.read_text(encoding="utf-8") == answers.text()
+    old = run.path / ANSWERS_FILE  # which may be damaged
+    same = old.is_file() and old.read_text("utf-8", "replace") == answers.text()
     figures = figures or ((run.path / REPORT_FILE).is_file() and not same)
     failed = NotWritten()
     with result_set(run.path) as place:

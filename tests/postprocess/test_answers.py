@@ -152,7 +152,7 @@ def test_a_side_study_without_water_under_the_floor_leaves_its_level_out(start_c
     answers = make_answers(run, read_results(run))
     assert answers.answers["farther_source_level"].value is None
     assert answers.answers["farther_source_inflow"].value == 0.0
-    answers.write(start_copy)
+    (start_copy / ANSWERS_FILE).write_text(answers.text(), encoding="utf-8")
     read_strictly(start_copy / ANSWERS_FILE)
 
 
