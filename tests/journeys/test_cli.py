@@ -7,8 +7,6 @@ import importlib.metadata
 import json
 import re
 import shutil
-import statistics
-import time
 from pathlib import Path
 from typing import Any
 
@@ -37,16 +35,6 @@ def test_help_names_every_command(wellring: Any) -> None:
     assert done.code == 0
     assert all(re.search(rf"^ +{command} ", done.out, re.M) for command in COMMANDS)
     assert "licensed" in done.out
-
-
-def test_help_is_quick(wellring_process: Any) -> None:
-    took = []
-    for _ in range(3):
-        began = time.perf_counter()
-        assert wellring_process("--help").code == 0
-        took.append(time.perf_counter() - began)
-    print(f"wellring --help: {statistics.median(took):.2f} s (median of 3)")
-    assert min(took) < 2.0
 
 
 def test_from_start_to_report(

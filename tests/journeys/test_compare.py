@@ -119,7 +119,7 @@ def test_schemes_are_ranked_and_reasons_told(
     assert hours > 0
     assert flood[0] == {"value": pytest.approx(hours, rel=5e-3), "unit": "h"}
     assert flood[1]["value"] == 0.0  # never dry
-    assert (runs / f"{names[0]}.outage 02 dig 2" / "report.html").is_file()
+    assert (runs / f"{names[0]}.outage 02 dig 2.compare" / "report.html").is_file()
     assert "Time to flood: all pumps stop at once" in (folder / "compare.txt").read_text()
 
 
