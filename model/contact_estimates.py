@@ -2,7 +2,7 @@
 
 A *contact* is the level above which only units 0 to j - 1 lie and below which only units from j
 on: the bottom of whatever was met above, the top of whatever was met below. Every boring that got
-below it has seen it, also where the units next to it are missing. Contact 0 is the ground.
+below it has seen it, also where the units next to it are missing. Contact 0 is the ground itself.
 """
 
 from __future__ import annotations
@@ -27,24 +27,26 @@ HELD = 1e-6
 """Levels closer than this [m] are equal."""
 SMALLEST_ERROR = 1e-3
 """No contact is predicted better than this [m]."""
-SLOPE_WORTH = 0.9
-"""A slope is carried on only where it brings the leave-one-out error below this share of the error
-without: the F-test takes neighbouring levels for independent and finds slopes in plain relief.
-Chosen by tests/bench/ground_truth.py."""
+BETTER = 0.9
+"""A slope, or a depth under the ground in place of a level, is taken only where it brings the
+leave-one-out error below this share of what it is without. The F-test alone takes neighbouring
+levels for independent and finds slopes in plain relief. Chosen by tests/bench/ground_truth.py."""
 
 
 @dataclass(frozen=True, eq=False)
 class ContactEstimate:
     """One contact: its levels at borings, and how far they are to be trusted in between.
 
-    x, y, values : shape (k,), places and levels [m] where it was seen.
-    bounds : shape (b, 3), x, y and level [m] of ends of borings above it that the interpolated
-        contact would otherwise contradict.
+    x, y, values : shape (k,), places and levels [m] where it was seen; of a contact that `drapes`
+        heights over the ground, which are negative.
+    bounds : shape (b, 3), x, y and level or height [m] of ends of borings above it that the
+        interpolated contact would otherwise contradict.
     error : root mean square of its leave-one-out errors [m]; NaN where fewer than two places.
     spacing : typical distance [m] between a place and its nearest neighbour.
     open_x, open_y, open_beds : shape (r,), places of all borings that got below it, and thickness
         [m] of the bed that it only divides there and in which it could lie anywhere, else 0;
         empty where it divides no bed.
+    drapes : whether it follows the ground, lying at a depth rather than at a level.
     trend : whether kriging carries a slope on.
     field : what scatters about the estimate in a realisation, None for the estimate itself.
     """
@@ -58,16 +60,21 @@ class ContactEstimate:
     open_x: Floats
     open_y: Floats
     open_beds: Floats
+    drapes: bool = False
     trend: bool = True
     field: GaussianField | None = None
 
-    def bounded(self, x: Floats, y: Floats, levels: Floats) -> ContactEstimate:
-        """The same with further ends of borings, shape (b,), as bounds."""
-        more = np.column_stack([x, y, levels])
-        return replace(self, bounds=np.vstack([self.bounds, more]))
+    def bounded(self, x: Floats, y: Floats, levels: Floats, ground: Floats) -> ContactEstimate:
+        """The same with further ends of borings as bounds; all of shape (b,), levels in m."""
+        heights = levels - ground if self.drapes else levels
+        return replace(self, bounds=np.vstack([self.bounds, np.column_stack([x, y, heights])]))
 
-    def at(self, method: str, x: Floats, y: Floats) -> Floats:
-        """Levels at points of shape (n,) [m]."""
+    def at(self, method: str, x: Floats, y: Floats, ground: Floats) -> Floats:
+        """Levels at points under a `ground` [m], all of shape (n,) [m]."""
+        drawn = self._drawn(method, x, y)
+        return drawn + ground if self.drapes else drawn
+
+    def _drawn(self, method: str, x: Floats, y: Floats) -> Floats:
         return interpolate(
             method,
             np.append(self.x, self.bounds[:, 0]),
@@ -140,13 +147,13 @@ class UnitExtent:
 def contact_estimates(
     seen: ObservedContacts, method: str, realisation: int = 0
 ) -> tuple[ContactEstimate, ...]:
-    """One of each contact but the model floor, from the ground down.
+    """One of each contact between ground and model floor, from above.
 
     `realisation` is the number of a realisation of kriged surfaces, 0 the estimate itself. A
     division of a bed is no observation: as a point it would feign certainty where there is none.
     """
     return tuple(
-        _contact(seen, method, contact, realisation) for contact in range(len(seen.present))
+        _contact(seen, method, contact, realisation) for contact in range(1, len(seen.present))
     )
 
 
@@ -181,33 +188,38 @@ def _contact(
     error, trend = _error(method, x, y, values, True), True
     if method == "kriging":
         level = _error(method, x, y, values, False)
-        if not error < SLOPE_WORTH * level:
+        if not error < BETTER * level:
             error, trend = level, False
+    depth = _error(method, x, y, values - seen.levels[0][known], False)
+    drapes = depth < BETTER * error
+    if drapes:
+        values = values - seen.levels[0][known]
+        error, trend = depth, False
     field = None
-    if realisation and method == "kriging" and contact:
+    if realisation and method == "kriging":
         field = gaussian_field(x, y, values, trend, (realisation << 9) + contact)
-    bounds = np.zeros((0, 3))
+    estimate = ContactEstimate(
+        x,
+        y,
+        values,
+        np.zeros((0, 3)),
+        error,
+        _spacing(x, y),
+        seen.x[reached],
+        seen.y[reached],
+        open_beds[reached],
+        drapes,
+        trend,
+        field,
+    )
     # Ends of borings that the estimate lies above; each of them moves it, and so may free others.
-    ends = np.column_stack([seen.x, seen.y, seen.final])[~reached]
+    ends = np.array([seen.x, seen.y, seen.final, seen.levels[0]])[:, ~reached]
     while True:
-        data = ContactEstimate(
-            x,
-            y,
-            values,
-            bounds,
-            error,
-            _spacing(x, y),
-            seen.x[reached],
-            seen.y[reached],
-            open_beds[reached],
-            trend,
-            field,
-        )
-        violated = data.at(method, ends[:, 0], ends[:, 1]) > ends[:, 2] + HELD
+        violated = estimate.at(method, ends[0], ends[1], ends[3]) > ends[2] + HELD
         if not violated.any():
-            return data
-        bounds = np.vstack([bounds, ends[violated]])
-        ends = ends[~violated]
+            return estimate
+        estimate = estimate.bounded(*ends[:, violated])
+        ends = ends[:, ~violated]
 
 
 def _error(method: str, x: Floats, y: Floats, values: Floats, trend: bool) -> float:

@@ -9,9 +9,11 @@ How the surfaces are drawn, and why:
   interpolated from 1 in borings with it to -1 in borings without it; toward 0 its thickness
   shrinks to nothing, so that it ends about halfway instead of tapering right to the boring
   without it.
-- What it leaves free is shared by least squares in each column (:mod:`fitted_columns`): contacts
-  that the borings predict badly when left out move, contacts that they predict well stay. Where
-  clay gives way to sand between two even surfaces, the two divide the room between them.
+- A contact that the borings predict better as a depth than as a level follows the ground.
+- What a unit that ends leaves free is shared by least squares in each column
+  (:mod:`fitted_columns`): contacts that the borings predict badly when left out move, contacts
+  that they predict well stay. Where clay gives way to sand between two even surfaces, the two
+  divide the room between them.
 - A boring that stops within a unit only says that all contacts below lie at or below its end. A
   contact that comes out higher takes that end as one more point. Thicknesses are never carried
   below the end of a boring.
@@ -102,7 +104,7 @@ class Strata:
     base_level: float
     method: str
     contacts: tuple[ContactEstimate, ...]
-    """The ground and the bottom of each unit but the lowest, which reaches to the model floor."""
+    """The bottom of each unit but the lowest, which reaches to the model floor."""
     extents: tuple[UnitExtent | None, ...]
     summary: tuple[UnitSummary, ...]
 
@@ -120,45 +122,46 @@ class Strata:
         x, y, ground = (np.asarray(a, dtype=np.float64) for a in (x, y, ground))
         if x.ndim != 1 or not x.shape == y.shape == ground.shape:
             raise ValueError("expected x, y and ground of one shape (n,)")
-        contacts, variance = self._columns(x, y)
+        contacts, variance = self._columns(x, y, ground)
         levels = np.vstack([contacts, np.full((1, x.size), self.base_level)])
-        # Units missing from the ground down are missing under a hill as well.
-        bare = np.cumprod(contacts >= contacts[0], axis=0, dtype=bool)
-        levels[:-1] = np.where(bare, ground, levels[:-1])
         floor = np.minimum(self.base_level, ground)
         levels = np.minimum(np.maximum(levels, floor), ground)
         np.minimum.accumulate(levels, axis=0, out=levels)
         if self.method != "kriging":
             return LayerSurfaces(levels, None)
         std = np.zeros_like(levels)
-        for index, contact in enumerate(self.contacts[1:], start=1):
+        for index, contact in enumerate(self.contacts, start=1):
             std[index] = contact.std(x, y)
         std[1:-1] = _of_met_contacts(contacts, variance, std[1:-1])
         std[(levels >= ground) | (levels <= floor)] = 0.0
         return LayerSurfaces(levels, std)
 
-    def contact_levels(self, x: Floats, y: Floats) -> Floats:
-        """Levels of all contacts [m], shape (units, n), before ground and floor cut them off.
+    def contact_levels(self, x: Floats, y: Floats, ground: Floats) -> Floats:
+        """Ground and levels of all contacts [m], shape (units, n), never increasing downward.
 
-        Row 0 is the ground as the collars suggest it; never increasing downward.
+        As :meth:`surfaces`, before the model floor cuts them off.
         """
-        return self._columns(x, y)[0]
+        return self._columns(x, y, ground)[0]
 
-    def _columns(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
-        """Levels of all contacts [m] and how little each estimate binds [m²], (units, n)."""
-        drawn = np.array([contact.at(self.method, x, y) for contact in self.contacts])
-        errors = [contact.error for contact in self.contacts if contact.error > 0.0]
-        unknown = max(errors, default=1.0)
-        variance = np.array([contact.variance(x, y, unknown) for contact in self.contacts])
-        variance[0] = SMALLEST_ERROR**2 * LEAST_NEARNESS
+    def _columns(self, x: Floats, y: Floats, ground: Floats) -> tuple[Floats, Floats]:
+        """Levels of ground and contacts [m] and how little each binds [m²], (units, n)."""
+        drawn, variance = np.empty((2, len(self.units), x.size))
+        drawn[0], variance[0] = ground, SMALLEST_ERROR**2 * LEAST_NEARNESS
+        unknown = max((c.error for c in self.contacts if c.error > 0.0), default=1.0)
+        for index, contact in enumerate(self.contacts, start=1):
+            drawn[index] = contact.at(self.method, x, y, ground)
+            variance[index] = contact.variance(x, y, unknown)
         levels = fitted_columns(drawn, variance)
         thickness = -np.diff(levels, axis=0)
         softness = np.full_like(thickness, np.inf)
+        missing = np.zeros(thickness.shape, dtype=bool)
         for unit, extent in enumerate(self.extents[:-1]):
             if extent is None:
                 continue
             there = extent.at(self.method, x, y)
-            # Interpolated levels taper a unit to the boring without it: full thickness × (1 + there) / 2.
+            missing[unit] = there <= 0.0
+            # Interpolated levels taper a unit to the boring without it: of the full thickness
+            # they leave (1 + there) / 2.
             here = thickness[unit].copy()
             full = np.minimum(
                 2.0 * here / np.maximum(1.0 + there, 1e-9), np.maximum(here, extent.thickest)
@@ -170,7 +173,12 @@ class Strata:
             softness[unit] = (SHARE_KEPT * np.maximum(here, least) / away) ** 2
             softness[unit] *= extent.nearness(x, y)
             softness[unit] = np.maximum(softness[unit], LEAST_SOFTNESS)
-        return fitted_columns(levels, variance, thickness, softness), variance
+        fitted = fitted_columns(levels, variance, thickness, softness)
+        # Units missing from the ground down are missing under a hill as well.
+        bare = np.cumprod(missing | (fitted[1:] >= fitted[0]), axis=0, dtype=bool)
+        fitted[0] = ground
+        fitted[1:] = np.where(bare, ground, np.minimum(fitted[1:], ground))
+        return fitted, variance
 
     def describe(self) -> list[UnitSummary]:
         """Rows of a table of the units from the top down, as the borings met them."""
@@ -252,14 +260,14 @@ def _above_ends(strata: Strata, seen: ObservedContacts) -> Strata:
     """The same with every unit in which a boring ended reaching down to that end at least."""
     bounded = np.zeros(seen.present.shape, dtype=bool)
     while True:
-        above = strata.contact_levels(seen.x, seen.y) > seen.final + HELD
+        above = strata.contact_levels(seen.x, seen.y, seen.levels[0]) > seen.final + HELD
         above &= (seen.last == np.arange(len(above))[:, None] - 1) & ~bounded
         if not above.any():
             return strata
         bounded |= above
         contacts = tuple(
-            contact.bounded(seen.x[ends], seen.y[ends], seen.final[ends])
-            for contact, ends in zip(strata.contacts, above, strict=True)
+            contact.bounded(seen.x[ends], seen.y[ends], seen.final[ends], seen.levels[0][ends])
+            for contact, ends in zip(strata.contacts, above[1:], strict=True)
         )
         strata = replace(strata, contacts=contacts)
 

@@ -8,6 +8,7 @@ import pytest
 from wellring.inputs.borings import Boring, BoringLogs, Interval
 from wellring.inputs.faults import FaultLog
 from wellring.model.strata import Strata, build_strata
+from wellring.model.surface_checks import warn_of_excursions
 from wellring.model.surface_interpolation import METHODS
 
 
@@ -60,8 +61,9 @@ def test_a_lateral_change_leaves_the_rock_where_every_boring_met_it(method: str,
     # Clay and sand share the 20 m: whole in their own part, changing in the middle half.
     clay = [unit.soil for unit in strata.units].index("clay")
     thick = levels[clay] - levels[clay + 1]
-    np.testing.assert_allclose(thick[(x < 75.0)], 20.0, atol=1e-4)
-    np.testing.assert_allclose(thick[(x > 105.0)], 0.0, atol=1e-4)
+    between = y >= 0.0
+    np.testing.assert_allclose(thick[between & (x < 75.0)], 20.0, atol=1e-4)
+    np.testing.assert_allclose(thick[between & (x > 105.0)], 0.0, atol=1e-4)
 
 
 @pytest.mark.parametrize("method", ["kriging", "linear"])
@@ -105,10 +107,12 @@ def test_a_hole_given_up_in_fill_pushes_nothing_below_its_end(method: str):
     x, y = field(0.0, 61)
     logs = filled_dock()
     without = soil_top(built(logs[:-1], method), "clay", x, y)
-    clay = soil_top(built(logs, method), "clay", x, y)
-    # As deep as the hole's end or the deepest boring, whichever is lower, but not below.
+    strata = built(logs, method)
+    clay = soil_top(strata, "clay", x, y)
+    # As deep as the hole's end or the deepest boring, whichever is lower, and below that by less
+    # than the contact's own error.
     assert clay.min() > -10.8 - 0.3
-    assert (clay >= np.minimum(without, -9.7) - 0.3).all()
+    assert (clay >= np.minimum(without, -9.7) - strata.contacts[2].error).all()
     at_hole = built(logs, method).surfaces(np.array([85.0]), np.array([28.0]), np.zeros(1)).levels
     assert at_hole[1, 0] <= -9.7 + 1e-6
     assert soil_top(built(logs, method), "clay", np.array([85.0]), np.array([28.0]))[0] > -10.9
@@ -120,10 +124,34 @@ def test_short_holes_leave_contacts_below_their_ends_as_the_deep_ones_saw_them()
                ("sand", -18), ("rock", -25))
         for i in range(8)
     ]  # fmt: skip
-    short = [boring(f"S{i}", 30.0 + 50.0 * i, -20.0, ("fill", -3.0), ("clay", -8)) for i in range(3)]
+    short = [
+        boring(f"S{i}", 30.0 + 50.0 * i, -20.0, ("fill", -3.0), ("clay", -8)) for i in range(3)
+    ]
     x, y = field(0.0)
     np.testing.assert_allclose(
         built([*deep, *short], base=-25.0).surfaces(x, y, np.zeros(x.size)).levels,
         built(deep, base=-25.0).surfaces(x, y, np.zeros(x.size)).levels,
         atol=1e-6,
     )
+
+
+def test_a_surface_that_leaves_the_range_of_its_borings_is_warned_of_with_place_and_amount():
+    # A plane dipping 1 in 10 is carried on beyond the borings, by half their extent of 226 m.
+    logs = [
+        boring(f"B{i}{j}", 40.0 * i, 40.0 * j, ("clay", -10.0 - 4.0 * i), ("sand", -60.0))
+        for i in range(5)
+        for j in range(5)
+    ]
+    strata = built(logs)
+    x, y = np.array([80.0, 300.0]), np.array([80.0, 80.0])
+    surfaces, faults = strata.surfaces(x, y, np.zeros(2)), FaultLog()
+    warn_of_excursions(strata, surfaces, x, y, faults)
+    (text,) = faults.warnings
+    # Hand calculation: borings at x = 160 have -26.0; 113 m on it is 11.3 m deeper.
+    assert "bottom of 'clay'" in text
+    assert "(300, 80)" in text
+    assert "11.3 m" in text
+    faults = FaultLog()
+    inside = strata.surfaces(x[:1], y[:1], np.zeros(1))
+    warn_of_excursions(strata, inside, x[:1], y[:1], faults)
+    assert not faults.warnings
