@@ -105,7 +105,7 @@ def interpolate(
     if not all(np.isfinite(a).all() for a in (x, y, values)):
         raise ValueError("expected finite coordinates and values")
 
-    x, y, values = _without_twins(x, y, values)
+    x, y, values = without_twins(x, y, values)
     fields = None if field is None else (field, field(x, y), field(xq, yq))
     # Grid coordinates of millions of metres would cost half the digits in every product.
     x0, y0 = x.mean(), y.mean()
@@ -326,7 +326,7 @@ def _nearest(x: Floats, y: Floats, values: Floats, xq: Floats, yq: Floats) -> Fl
     return values[cKDTree(np.column_stack([x, y])).query(np.column_stack([xq, yq]))[1]]
 
 
-def _without_twins(x: Floats, y: Floats, values: Floats) -> tuple[Floats, Floats, Floats]:
+def without_twins(x: Floats, y: Floats, values: Floats) -> tuple[Floats, Floats, Floats]:
     """The points in a fixed order, those at the same place replaced by their mean."""
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components

@@ -19,7 +19,6 @@ FORBIDDEN = {
 HEAVY = (
     "flopy",
     "geopandas",
-    "gstools",
     "matplotlib",
     "pandas",
     "pint",
