@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
+
+# A process for each core is at work: threads of a linear algebra library, one for each core in
+# each process, wait for one another. Read when numpy and scipy are loaded, here and in children.
+for variable in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(variable, "1")
 
 import numpy as np
 import pytest
