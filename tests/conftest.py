@@ -42,7 +42,7 @@ def start_run(tmp_path_factory: pytest.TempPathFactory) -> Run:
     """
     site = start_site(tmp_path_factory.mktemp("start") / "site")
     with site.open("a", encoding="utf-8") as file:
-        file.write("\n[grid]\ncell = 2\nsublayer = 2\ngrowth = 1.6\n")
+        file.write("\n[grid]\ncell = 2\nsublayer = 2\ngrowth = 1.6\nlargest = 60\n")
     (finished,) = run(site, figures=False, side_studies=True)
     return finished
 

@@ -64,7 +64,7 @@ def small(start_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("killed") / "site"
     shutil.copytree(start_folder, folder)
     with (folder / "site.toml").open("a", encoding="utf-8") as file:
-        file.write("\n[grid]\ncell = 3\nsublayer = 2\ngrowth = 1.8\n")
+        file.write("\n[grid]\ncell = 3\nsublayer = 2\ngrowth = 1.8\nlargest = 60\n")
     return folder / "site.toml"
 
 

@@ -12,7 +12,7 @@ import pytest
 
 from wellring.postprocess.cell_files import CELL_FILES
 
-GRID = "\n[grid]\ncell = 4\nsublayer = 4\ngrowth = 2.0\n"
+GRID = "\n[grid]\ncell = 4\nsublayer = 4\ngrowth = 2.0\nlargest = 60\n"
 SCHEME = "six wells"
 SOFTER = '[soils.clay]\ncompression = { mv = "2.0e-6 1/Pa" }\n'
 
@@ -24,13 +24,19 @@ def rich(start_folder: Path, tmp_path_factory: pytest.TempPathFactory, wellring:
     with (folder / "site.toml").open("a", encoding="utf-8") as file:
         file.write(GRID)
     assert wellring("run", folder / "site.toml").code == 0
-    assert wellring("report", folder / "site.runs" / SCHEME, "--cells").code == 0
+    assert wellring("report", folder / "site.runs" / SCHEME, "--cells", "--no-figures").code == 0
     return folder / "site.toml"
 
 
 @pytest.fixture
 def site(rich: Path, tmp_path: Path) -> Path:
     return Path(shutil.copytree(rich.parent, tmp_path / "site")) / rich.name
+
+
+@pytest.fixture
+def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Figures take nine tenths of `report`; for tests that look at its page alone."""
+    monkeypatch.setattr("wellring.postprocess.figures.draw_figures", lambda *unused: [])
 
 
 def contents(folder: Path) -> dict[str, bytes]:
@@ -126,7 +132,7 @@ def test_report_again_keeps_layers_and_cells(options: list[str], site: Path, wel
 
 
 def test_a_report_never_shows_other_answers_than_the_folder(
-    site: Path, wellring: Any, tmp_path: Path
+    site: Path, wellring: Any, tmp_path: Path, undrawn: None
 ) -> None:
     """Other soils without figures: the page that stood there would show the settlement of before.
 
@@ -204,7 +210,7 @@ def test_items_that_fail_are_named_and_cost_nothing_else(
 
 
 def test_a_page_that_fails_leaves_the_old_one_only_where_it_is_still_true(
-    site: Path, wellring: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    site: Path, wellring: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, undrawn: None
 ) -> None:
     run = site.with_name("site.runs") / SCHEME
     before = (run / "report.html").read_bytes()
