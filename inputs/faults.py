@@ -5,7 +5,8 @@ The tree::
     WellringError              exit code of the command line
     ├── InputFaults            2   the input is wrong; carries every Fault found
     ├── SolverMissing          3   no MODFLOW 6 was found or could be fetched
-    └── SolverFailed           3   MODFLOW 6 ran and did not answer
+    ├── SolverFailed           3   MODFLOW 6 ran and did not answer
+    └── NotAssessed            3   a run was solved, and its answers could not be made
 
 One :class:`Fault` says where (file, line, place), what stood there, what was expected and
 what to do. Readers collect faults in a :class:`FaultLog` so that a user sees all of them.
@@ -83,6 +84,19 @@ class SolverFailed(WellringError):
         self.stage, self.why, self.folder = stage, why, folder
         super().__init__(
             f"MODFLOW 6 gave no answer for stage '{stage}': {why}. Its files are kept in {folder}"
+        )
+
+
+class NotAssessed(WellringError):
+    """A run was solved, but its answers could not be made; the solved run is kept in `folder`."""
+
+    exit_code = 3
+
+    def __init__(self, scheme: str, why: str, folder: Path):
+        self.scheme, self.why, self.folder = scheme, why, folder
+        super().__init__(
+            f"'{scheme}' was solved, but its answers could not be made: {why}. This is a fault of "
+            f"wellring. The solved run is kept in {folder}; 'wellring report' takes it up again"
         )
 
 

@@ -19,6 +19,7 @@ from wellring.model.result_folders import safe_name
 from wellring.model.run import schemes_of
 from wellring.model.walls import wall_leakage
 from wellring.postprocess.answer import counted
+from wellring.postprocess.not_written import NotWritten
 
 
 @dataclass
@@ -34,6 +35,7 @@ class SchemeCheck:
     assumptions: list[str]
     warnings: list[str]
     drawings: list[Path]
+    not_written: list[str]
 
 
 @dataclass
@@ -44,6 +46,11 @@ class CheckReport:
     units: list[tuple[str, ...]]
     soils: list[tuple[str, ...]]
     schemes: list[SchemeCheck]
+
+    @property
+    def not_written(self) -> list[str]:
+        """Drawings that could not be made, one sentence each."""
+        return [f"{s.scheme}: {item}" for s in self.schemes for item in s.not_written]
 
     def as_json(self) -> dict[str, Any]:
         """The report for other programs to read."""
@@ -227,6 +234,11 @@ def _scheme(layout: Layout, folder: Path | None) -> SchemeCheck:
                 else f"{wall.kind}: holds soil, not water; no barrier",
             )
         )
+    failed = NotWritten()
+    drawings = []
+    if folder:
+        with failed.item("drawings"):
+            drawings = draw_layout(layout, folder / safe_name(layout.scheme.name), failed)
     return SchemeCheck(
         layout.scheme.name,
         int(layout.ground.active.sum()),
@@ -236,7 +248,8 @@ def _scheme(layout: Layout, folder: Path | None) -> SchemeCheck:
         walls,
         layout.assumptions,
         [*layout.warnings, *_far_neighbours(layout)],
-        draw_layout(layout, folder / safe_name(layout.scheme.name)) if folder else [],
+        drawings,
+        failed.items,
     )
 
 

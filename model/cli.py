@@ -1,7 +1,8 @@
 """The command line: reads options, calls the Python API, prints answers, returns exit codes.
 
 Exit codes: 0 answered and all limits hold; 1 answered, some limit does not hold; 2 the input is
-wrong; 3 the solver failed. ``--json`` prints the answers alone on stdout; messages and progress
+wrong; 3 the solver failed, or a figure, layer or page could not be written, which is named and
+costs nothing else. ``--json`` prints the answers alone on stdout; messages and progress
 go to stderr. Heavy modules are imported inside the commands, so that ``--help`` is quick.
 """
 
@@ -12,7 +13,7 @@ import os
 import signal
 import sys
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, NoReturn
 
 import typer
 from typer.core import TyperGroup
@@ -26,6 +27,7 @@ from wellring.model.terminal import (
     Progress,
     SiteArgument,
     SolverOption,
+    leave,
     print_json,
     tell,
 )
@@ -136,6 +138,7 @@ def check(
         print_json(report.as_json())
     else:
         typer.echo(report.text())
+    leave(0, report.not_written)
 
 
 @app.command()
@@ -167,7 +170,7 @@ def run(
             site, scheme, out, solver=solver, say=say, figures=figures, side_studies=side_studies
         )
     _show(runs, as_json)
-    raise typer.Exit(0 if all(item.answers.all_ok for item in runs) else 1)
+    _leave(runs, all(item.answers.all_ok for item in runs))
 
 
 @app.command()
@@ -237,7 +240,7 @@ def report(
         if told is not None:
             typer.echo(told.text, err=as_json)
     reproduces = done.review is None or done.review.reproduces
-    raise typer.Exit(0 if done.answers.all_ok and reproduces else 1)
+    _leave([done], done.answers.all_ok and reproduces)
 
 
 @app.command()
@@ -280,6 +283,10 @@ def _show(runs: list[Any], as_json: bool) -> None:
 
     for item in runs:
         typer.echo(summary(item.reader, item.answers, item.folder))
+
+
+def _leave(runs: list[Any], good: bool) -> NoReturn:
+    leave(0 if good else 1, [text for item in runs for text in item.answers.not_written])
 
 
 def main() -> None:

@@ -54,7 +54,10 @@ def size(
     ] = False,
     write: Annotated[
         Path | None,
-        typer.Option("--write", help="File for the new scheme (default: SITE's name + _sized)."),
+        typer.Option(
+            "--write",
+            help="File for the new scheme (default: SITE's name + _sized, numbered if taken).",
+        ),
     ] = None,
     out: Annotated[
         Path | None,

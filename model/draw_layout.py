@@ -12,6 +12,7 @@ from wellring.model.make_ledger import make_ledger
 from wellring.postprocess.figures import draw_ground
 from wellring.postprocess.heads import water_table
 from wellring.postprocess.ledger import Ledger, StageEntry
+from wellring.postprocess.not_written import NotWritten
 from wellring.postprocess.run_folder import RunFolder, StageGrid
 from wellring.postprocess.stage_results import StageResult
 
@@ -24,14 +25,15 @@ class _LaidOut(RunFolder):
         # Cached properties give way to values put in their place.
         self.__dict__["ledger"] = ledger
         self.__dict__["unit"] = layout.ground.layers.unit
-        self.__dict__["surface_std"] = layout.surfaces.std
         self.__dict__["provenance"] = {}
         self.__dict__["description"] = layout.site.description
         self.__dict__["receptors"] = layout.site.neighbours
 
 
-def draw_layout(layout: Layout, folder: Path) -> list[Path]:
+def draw_layout(layout: Layout, folder: Path, failed: NotWritten | None = None) -> list[Path]:
     """Draw plan, sections and logs of a layout into `folder`; returns the PNGs.
+
+    `failed` collects what cannot be drawn; without it the first error passes.
 
     Raises
     ------
@@ -48,4 +50,4 @@ def draw_layout(layout: Layout, folder: Path) -> list[Path]:
     heads = np.where(layout.ground.active, layout.natural_heads, np.nan)
     result = StageResult(natural, grid, heads, water_table(grid, heads))
     run = _LaidOut(layout, ledger, folder)
-    return draw_ground(run, [result], folder)
+    return draw_ground(run, [result], folder, failed)

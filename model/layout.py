@@ -40,6 +40,7 @@ from wellring.model.layout_checks import (
 )
 from wellring.model.plan_grid import PlanGrid
 from wellring.model.strata import LayerSurfaces, Strata, build_strata
+from wellring.model.surface_checks import warn_of_excursions
 from wellring.model.walls import PlacedWall, place_wall
 from wellring.model.water import (
     NaturalLevels,
@@ -168,6 +169,8 @@ def lay_out(
     plan, surfaces, layers, top = frame.plan, frame.surfaces, frame.layers, frame.top
     inside, modelled, rim, rim_factor = frame.inside, frame.modelled, frame.rim, frame.rim_factor
     check_size(site, plan, layers, faults)
+    x, y = plan.centres
+    warn_of_excursions(strata, surfaces, x.ravel(), y.ravel(), faults)
     _check_depth(site, layers, inside, top, faults)
     check_natural_level(site, levels, layers, inside, faults)
     ground = make_ground(layers, soil_of_unit, soils, plan.area.ravel(), modelled)

@@ -63,6 +63,17 @@ class ObservedContacts:
         units = np.arange(len(self.present))[:, None]
         return (self.last > units) & self.present
 
+    @property
+    def open_beds(self) -> Floats:
+        """Shape (m, n): thickness [m] of the bed that the top of each unit only divides, else 0."""
+        open_beds = np.zeros(self.present.shape)
+        for unit in range(1, len(self.present)):
+            own = self.room[unit - 1, :, 0] - self.room[unit - 1, :, 1]
+            # of a missing unit the top and the bottom are one
+            passed_on = np.where(self.absent[unit - 1], open_beds[unit - 1], 0.0)
+            open_beds[unit] = np.where(np.isfinite(own), own, passed_on)
+        return open_beds
+
     def thickness(self, unit: int) -> Floats:
         """Thickness [m] of the unit in each boring, shape (n,).
 

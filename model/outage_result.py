@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +20,8 @@ class OutageRun:
     answers: FloodAnswers
     singles: list[OneOut] | None
     need: StandbyNeed | None
+    not_written: list[str] = field(default_factory=list)
+    """Figures and pages that could not be written, one sentence each."""
 
     @property
     def exit_code(self) -> int:

@@ -19,12 +19,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
-from wellring.inputs.faults import FaultLog, SolverFailed, nearest
+from wellring.inputs.faults import FaultLog, NotAssessed, SolverFailed, WellringError, nearest
 from wellring.inputs.neighbour_file import read_other_neighbours
 from wellring.inputs.read_site import Site, read_site
 from wellring.inputs.receptors import RECEPTORS_FILE
 from wellring.inputs.site import Scheme
 from wellring.inputs.stiffness_file import read_stiffness
+from wellring.model.finished_run import held_by
 from wellring.model.layout import Layout, lay_out_schemes
 from wellring.model.make_ledger import make_ledger
 from wellring.model.own_version import own_version
@@ -35,8 +36,10 @@ from wellring.model.solver import Solver, find_solver
 from wellring.model.stages import SolvedStage, solve_scheme
 from wellring.model.transient import SolvedPhase, solve_in_time
 from wellring.postprocess.answer import counted
-from wellring.postprocess.answers import Answers, post_process
+from wellring.postprocess.answers import Answers
 from wellring.postprocess.fields import site_crs
+from wellring.postprocess.not_written import NotWritten, reason
+from wellring.postprocess.post_process import post_process
 from wellring.postprocess.result_set import finish_set
 from wellring.postprocess.run_folder import (
     DESCRIPTION_FILE,
@@ -155,7 +158,6 @@ def report(
     check_readable(reader)
     if against is not None:
         check_readable(RunFolder(against), answers=True)
-    before = dict(reader.provenance)
     reader.provenance.pop("reassessed", None)
     if soils is not None:
         description, digest = read_stiffness(soils, reader.description)
@@ -168,8 +170,7 @@ def report(
         from wellring.model.review import verify as verify_run
 
         review = verify_run(reader, solver, say)
-    changed = {} if reader.provenance == before else {RUN_FILE: _as_text(reader.provenance)}
-    answers = post_process(reader, figures=figures, cells=cells, say=say, beside=changed)
+    answers = post_process(reader, figures=figures, cells=cells, say=say)
     unlike = None
     if against is not None:
         from wellring.postprocess.run_difference import difference
@@ -179,7 +180,10 @@ def report(
         from wellring.postprocess.report import write_report
         from wellring.postprocess.report_review import review_sections
 
-        write_report(reader, answers, extra=review_sections(review, unlike))
+        failed = NotWritten()
+        with failed.item("the report with its review"):
+            write_report(reader, answers, extra=review_sections(review, unlike))
+        answers.not_written += failed.items
     return Run(folder, answers, review, unlike)
 
 
@@ -206,8 +210,12 @@ def run(
     say: Say | None = None,
     figures: bool = True,
     side_studies: bool = True,
+    suffix: str = "",
 ) -> list[Run]:
     """Build, solve and post-process the schemes of a site file.
+
+    A run replaces an older one of its scheme. Where that is of the same inputs, the new one gets
+    figures, side studies and files of cells if the old one has them, asked for or not.
 
     Parameters
     ----------
@@ -217,10 +225,11 @@ def run(
     say : gets one line of progress at a time.
     figures : also draw figures and write GIS layers.
     side_studies : also solve a coarser grid and a farther source, to say how sure the grid is.
+    suffix : what the run folders' names end with, after the scheme's.
 
     Raises
     ------
-    InputFaults, SolverMissing, SolverFailed : see :mod:`wellring.inputs.faults`.
+    InputFaults, SolverMissing, SolverFailed, NotAssessed : see :mod:`wellring.inputs.faults`.
     """
     tell = say or (lambda text: None)
     site = read_site(site_file)
@@ -229,7 +238,7 @@ def run(
     folder = runs_folder(site_file, out)
     layouts = lay_out_schemes(site, chosen)
     return [
-        _run_one(site, layout, number, found, folder, tell, figures, side_studies)
+        _run_one(site, layout, number, found, folder, suffix, tell, figures, side_studies)
         for (number, _), layout in zip(chosen, layouts, strict=True)
     ]
 
@@ -240,12 +249,17 @@ def _run_one(
     number: int,
     solver: Solver,
     runs: Path,
+    suffix: str,
     say: Say,
     figures: bool,
     side_studies: bool,
 ) -> Run:
-    name = safe_name(layout.scheme.name)
+    name = f"{safe_name(layout.scheme.name)}{suffix}"
     final = runs / name
+    held = held_by(final, site, layout.scheme.name)
+    if (held.figures and not figures) or (held.side_studies and not side_studies):
+        say(f"{layout.scheme.name}: figures and side studies of the run in place are kept up")
+    figures, side_studies = figures or held.figures, side_studies or held.side_studies
     partial = fresh_folder(runs, name)
     say(
         f"{layout.scheme.name}: {counted(layout.ground.active.sum(), 'cells')} in "
@@ -273,8 +287,10 @@ def _run_one(
             "side_studies": time.perf_counter() - solved,
         }
         write_json(partial / RUN_FILE, provenance)
-        answers = post_process(RunFolder(partial), figures=figures, say=say)
+        answers = _assessed(partial, final, provenance, figures, held.cells, say)
         provenance["timings"]["total"] = time.perf_counter() - began
+        if answers.not_written:
+            provenance["not_written"] = answers.not_written
         write_json(partial / RUN_FILE, {**provenance, "finished": True})
     except SolverFailed as failure:
         kept = keep_failed(partial, runs / f"{name}.failed")
@@ -284,6 +300,20 @@ def _run_one(
         raise
     put_in_place(partial, final)
     return Run(final, answers)
+
+
+def _assessed(
+    partial: Path, final: Path, provenance: dict[str, Any], figures: bool, cells: bool, say: Say
+) -> Answers:
+    """Post-process a solved run; one whose answers cannot be made is kept for `report`."""
+    try:
+        return post_process(RunFolder(partial), figures=figures, cells=cells, say=say)
+    except (OSError, WellringError):
+        raise
+    except Exception as error:
+        write_json(partial / RUN_FILE, {**provenance, "finished": True})
+        kept = keep_failed(partial, final.with_name(f"{final.name}.not assessed"))
+        raise NotAssessed(provenance["scheme"], reason(error), kept) from error
 
 
 def _side_studies(
@@ -297,10 +327,7 @@ def _side_studies(
 
 def write_ground(layout: Layout, folder: Path) -> None:
     """Write the ground's arrays into a run folder."""
-    arrays: dict[str, Any] = {"unit": layout.ground.layers.unit}
-    if layout.surfaces.std is not None:
-        arrays["surface_std"] = layout.surfaces.std
-    np.savez(folder / GROUND_FILE, **arrays)
+    np.savez(folder / GROUND_FILE, unit=layout.ground.layers.unit)
 
 
 def provenance_of(
@@ -359,9 +386,5 @@ def provenance_of(
 def write_json(path: Path, content: dict[str, Any]) -> None:
     """Write a JSON file in one go: what stands there is whole, the old one or the new one."""
     partial = path.with_name(f"{path.name}.partial")
-    partial.write_text(_as_text(content), encoding="utf-8")
+    partial.write_text(json.dumps(content, ensure_ascii=False, indent=1), encoding="utf-8")
     os.replace(partial, path)
-
-
-def _as_text(content: dict[str, Any]) -> str:
-    return json.dumps(content, ensure_ascii=False, indent=1)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import shutil
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, get_args
 
@@ -41,6 +42,8 @@ from wellring.model.stages import dug_model, solve_scheme
 from wellring.postprocess.bursting import plug_bursts
 from wellring.postprocess.flood_answers import flood_answers
 from wellring.postprocess.flooding import COLUMNS, flooding_rows, outage_heads, read_flooding
+from wellring.postprocess.not_written import NotWritten
+from wellring.postprocess.report_page import REPORT_FILE
 from wellring.postprocess.run_folder import (
     DESCRIPTION_FILE,
     MODEL_FOLDER,
@@ -79,8 +82,12 @@ def outage(
     figures: bool = True,
     say: Say | None = None,
     coarser: float = 1.0,
+    suffix: str = "",
 ) -> OutageRun:
     """Stop pumps in a stage and follow the water; then take one well out at a time.
+
+    The outage's folder is named by scheme, stage, pumps that stop and grid, so that it replaces
+    only an earlier answer to the same question, and keeps its figures if that had some.
 
     Parameters
     ----------
@@ -92,6 +99,7 @@ def outage(
     standby : hours in which standby power starts.
     single_wells : solve the stage with one unit out at a time; for None where there are few.
     coarser : factor on all sizes of the grid; the steady stages are then solved on that grid too.
+    suffix : what the folder's name ends with.
 
     Raises
     ------
@@ -110,8 +118,11 @@ def outage(
     else:
         runs = runs_folder(site.file, out)
     entry_name = f"{index + 1:02d} {site.description.excavation.stages[index].name}"
+    which = f" {safe_name(', '.join(sorted(pumps)))}" if pumps else ""
     grid = "" if coarser == 1.0 else " on a coarse grid"
-    final = runs / f"{safe_name(chosen.name)}.outage {safe_name(entry_name)}{grid}"
+    question = f"{safe_name(entry_name)}{which}{grid}{suffix}"
+    final = runs / f"{safe_name(chosen.name)}.outage {question}"
+    figures = figures or (final / REPORT_FILE).is_file()
     partial = fresh_folder(runs, final.name)
     try:
         base = given or RunFolder(runs_folder(site.file, out) / safe_name(chosen.name))
@@ -130,7 +141,7 @@ def outage(
         shutil.rmtree(partial, ignore_errors=True)
         raise
     put_in_place(partial, final)
-    return OutageRun(final, done.answers, done.singles, done.need)
+    return replace(done, folder=final)
 
 
 def _outage_of(
@@ -213,14 +224,17 @@ def _outage_of(
     write_json(partial / "outage.json", done.as_json())
     write_table(partial / "outage.csv", COLUMNS, flooding_rows(flooding))
     if figures:
+        from wellring.model.outage_page import outage_page
         from wellring.postprocess.figures.flooding_course import write_flooding_course
 
-        write_flooding_course(base, entry, flooding, answers, partial)
-        from wellring.model.outage_page import outage_page
-        from wellring.postprocess.report_page import REPORT_FILE
-
+        failed = NotWritten()
+        with failed.item("figure of the flooding"):
+            write_flooding_course(base, entry, flooding, answers, partial)
         tell("writing the report")
-        outage_page(base, entry, flooding, answers, singles, need).write(partial / REPORT_FILE)
+        with failed.item(REPORT_FILE):
+            page = outage_page(base, entry, flooding, answers, singles, need)
+            page.write(partial / REPORT_FILE)
+        done.not_written = failed.items
     (partial / "outage.txt").write_text(done.text(), encoding="utf-8")
     return done
 

@@ -21,6 +21,7 @@ from wellring.inputs.faults import SolverFailed, SolverMissing
 from wellring.model.binary_arrays import write_array
 from wellring.model.budget_errors import budget_error, worst_step_error
 from wellring.model.build import MODEL
+from wellring.model.child_process import start_child
 from wellring.model.held_signals import held_signals
 from wellring.model.outer_record import going_nowhere, progress_line, ran_away
 from wellring.model.process_end import ended
@@ -361,7 +362,7 @@ def run_solver(
 
 def _start(solver: Path, folder: Path, output: IO[bytes]) -> subprocess.Popen[bytes]:
     try:
-        return subprocess.Popen([str(solver)], cwd=folder, stdout=output, stderr=subprocess.STDOUT)
+        return start_child([str(solver)], folder, output)
     except OSError as error:
         raise SolverMissing(
             f"MODFLOW 6 could not be started any more: {solver}: {error.strerror or error}. It was "

@@ -2,19 +2,24 @@
 
 How the surfaces are drawn, and why:
 
-- A unit met by every boring that got deep enough *persists*. Its bottom level is interpolated
-  directly: the level of such a marker varies smoothly, whatever lies above it.
-- A unit that some boring passed without meeting it *pinches out*. Its thickness is interpolated,
-  hung below the unit above it. A boring without the unit counts as minus the thickness of the
-  nearest borings with it, and what comes out negative is cut off at zero; so the unit ends about
-  halfway instead of tapering right to the boring without it. Interpolated as a level, its bottom
-  would cross its top wherever the two surfaces happen to differ.
-- Persisting surfaces are the frame: pinching units fill the space between two of them and may not
-  push them apart.
-- A boring that stops within a unit only says that the unit reaches at least that far down. Where
-  the interpolated bottom comes out higher, the boring's end is taken as one more point.
+- Every contact between units is interpolated directly as a level, from all borings that got below
+  it. What a boring saw as the top of a unit is as good as what another saw as the bottom of the
+  unit above, so the rock's top is known also where the soils on it change sideways.
+- A unit that some boring passed without meeting it *pinches out*. How far it reaches is
+  interpolated from 1 in borings with it to -1 in borings without it; toward 0 its thickness
+  shrinks to nothing, so that it ends about halfway instead of tapering right to the boring
+  without it.
+- A contact that the borings predict better as a depth than as a level follows the ground.
+- What a unit that ends leaves free is shared by least squares in each column
+  (:mod:`fitted_columns`): contacts that the borings predict badly when left out move, contacts
+  that they predict well stay. Where clay gives way to sand between two even surfaces, the two
+  divide the room between them.
+- A boring that stops within a unit only says that all contacts below lie at or below its end. A
+  contact that comes out higher takes that end as one more point. Thicknesses are never carried
+  below the end of a boring.
 - Where a lens inside a soil pinches out, that soil's bed in a boring without the lens is divided
-  between the unit above the lens and the one below (see :mod:`wellring.model.observed_contacts`).
+  between the unit above the lens and the one below (:mod:`observed_contacts`); the level of the
+  division is no observation.
 - The lowest unit goes down to the model floor.
 
 All is honoured exactly at the borings and cut off at the ground surface and the model floor.
@@ -23,16 +28,25 @@ All is honoured exactly at the borings and cut off at the ground surface and the
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from wellring.inputs.borings import BoringLogs
 from wellring.inputs.faults import FaultLog
+from wellring.model.contact_estimates import (
+    HELD,
+    LEAST_NEARNESS,
+    SMALLEST_ERROR,
+    ContactEstimate,
+    UnitExtent,
+    contact_estimates,
+    unit_extents,
+)
+from wellring.model.fitted_columns import fitted_columns
 from wellring.model.observed_contacts import ObservedContacts, observed_contacts
-from wellring.model.surface_interpolation import METHODS, SAME_PLACE, interpolate
-from wellring.model.surface_realisations import GaussianField, gaussian_field
+from wellring.model.surface_interpolation import METHODS
 from wellring.model.unit_sequence import Unit, UnitSequence, unit_sequence
 
 if TYPE_CHECKING:
@@ -40,10 +54,13 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-HELD = 1e-6
-"""Levels closer than this [m] are equal."""
-NEIGHBOURS = 3
-"""Nearest borings whose thickness says how far a unit reaches toward a boring without it."""
+SHARE_KEPT = 1.0
+"""Softness of a pinching unit's thickness at its edge, in thicknesses: by how much the expected
+thickness gives way to the levels of the contacts. Chosen by tests/bench/ground_truth.py."""
+SPROUT = 0.01
+"""Least thickness that decides on the softness, in greatest thicknesses seen of the unit."""
+LEAST_SOFTNESS = 1e-18
+"""Variance [m²] of a thickness known exactly, so that nothing is divided by zero."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,22 +75,6 @@ class LayerSurfaces:
 
     levels: Floats
     std: Floats | None
-
-
-@dataclass(frozen=True, eq=False)
-class UnitBottom:
-    """What the borings say about the bottom of one unit, at points x, y [m] of shape (k,).
-
-    `values` [m] are bottom levels, or where the unit `pinches` its thicknesses, negative at
-    borings that passed its place without meeting it. `field` is what scatters about the estimate
-    in a realisation, None for the estimate itself.
-    """
-
-    pinches: bool
-    x: Floats
-    y: Floats
-    values: Floats
-    field: GaussianField | None = None
 
 
 @dataclass(frozen=True)
@@ -102,9 +103,9 @@ class Strata:
     units: tuple[Unit, ...]
     base_level: float
     method: str
-    collars: UnitBottom
-    bottoms: tuple[UnitBottom, ...]
-    """One of each unit but the lowest, whose bottom is the model floor."""
+    contacts: tuple[ContactEstimate, ...]
+    """The bottom of each unit but the lowest, which reaches to the model floor."""
+    extents: tuple[UnitExtent | None, ...]
     summary: tuple[UnitSummary, ...]
 
     def surfaces(self, x: Floats, y: Floats, ground: Floats) -> LayerSurfaces:
@@ -121,69 +122,67 @@ class Strata:
         x, y, ground = (np.asarray(a, dtype=np.float64) for a in (x, y, ground))
         if x.ndim != 1 or not x.shape == y.shape == ground.shape:
             raise ValueError("expected x, y and ground of one shape (n,)")
-        drawn = [self._drawn(bottom, x, y) for bottom in self.bottoms]
-        top, top_std = self._drawn(self.collars, x, y)
-        frame = self._frame([value for value, _ in drawn])
-
-        levels = np.empty((len(self.units) + 1, x.size))
-        levels[0], levels[-1] = ground, self.base_level
-        std = np.zeros_like(levels) if top_std is not None else None
-        bare = np.ones(x.shape, dtype=bool)  # no unit met yet, coming from above
-        for index, (bottom, (value, value_std)) in enumerate(zip(self.bottoms, drawn, strict=True)):
-            if bottom.pinches:
-                here = value > 0.0
-                hung = top - np.where(here, value, 0.0)
-                below = np.maximum(hung, frame[index])
-                level = np.where(bare & ~here, ground, below)
-            else:
-                level = below = np.asarray(frame[index])
-            levels[index + 1] = np.minimum(level, ground)
-            bare &= levels[index + 1] >= ground
-            if std is not None and value_std is not None and top_std is not None:
-                if bottom.pinches:
-                    value_std = np.where(here, np.hypot(top_std, value_std), top_std)
-                    # where the frame holds it up, it is as uncertain as the frame
-                    value_std = np.where(
-                        here & (hung < frame[index]), self._frame_std(drawn, index), value_std
-                    )
-                else:
-                    value_std = np.where(frame[index] < value, top_std, value_std)
-                top_std = std[index + 1] = value_std
-            top = below
+        contacts, variance = self._columns(x, y, ground)
+        levels = np.vstack([contacts, np.full((1, x.size), self.base_level)])
         floor = np.minimum(self.base_level, ground)
-        levels[1:] = np.minimum(np.maximum(levels[1:], floor), ground)
+        levels = np.minimum(np.maximum(levels, floor), ground)
         np.minimum.accumulate(levels, axis=0, out=levels)
-        if std is not None:
-            std[(levels >= ground) | (levels <= floor)] = 0.0
+        if self.method != "kriging":
+            return LayerSurfaces(levels, None)
+        std = np.zeros_like(levels)
+        for index, contact in enumerate(self.contacts, start=1):
+            std[index] = contact.std(x, y)
+        std[1:-1] = _of_met_contacts(contacts, variance, std[1:-1])
+        std[(levels >= ground) | (levels <= floor)] = 0.0
         return LayerSurfaces(levels, std)
+
+    def contact_levels(self, x: Floats, y: Floats, ground: Floats) -> Floats:
+        """Ground and levels of all contacts [m], shape (units, n), never increasing downward.
+
+        As :meth:`surfaces`, before the model floor cuts them off.
+        """
+        return self._columns(x, y, ground)[0]
+
+    def _columns(self, x: Floats, y: Floats, ground: Floats) -> tuple[Floats, Floats]:
+        """Levels of ground and contacts [m] and how little each binds [m²], (units, n)."""
+        drawn, variance = np.empty((2, len(self.units), x.size))
+        drawn[0], variance[0] = ground, SMALLEST_ERROR**2 * LEAST_NEARNESS
+        unknown = max((c.error for c in self.contacts if c.error > 0.0), default=1.0)
+        for index, contact in enumerate(self.contacts, start=1):
+            drawn[index] = contact.at(self.method, x, y, ground)
+            variance[index] = contact.variance(x, y, unknown)
+        levels = fitted_columns(drawn, variance)
+        thickness = -np.diff(levels, axis=0)
+        softness = np.full_like(thickness, np.inf)
+        missing = np.zeros(thickness.shape, dtype=bool)
+        for unit, extent in enumerate(self.extents[:-1]):
+            if extent is None:
+                continue
+            there = extent.at(self.method, x, y)
+            missing[unit] = there <= 0.0
+            # Interpolated levels taper a unit to the boring without it: of the full thickness
+            # they leave (1 + there) / 2.
+            here = thickness[unit].copy()
+            full = np.minimum(
+                2.0 * here / np.maximum(1.0 + there, 1e-9), np.maximum(here, extent.thickest)
+            )
+            thickness[unit] = full * there
+            away = np.maximum(1.0 - there, 1e-9)
+            # A unit that is there can grow, also where the levels leave it no room.
+            least = SPROUT * extent.thickest * (1.0 + there)
+            softness[unit] = (SHARE_KEPT * np.maximum(here, least) / away) ** 2
+            softness[unit] *= extent.nearness(x, y)
+            softness[unit] = np.maximum(softness[unit], LEAST_SOFTNESS)
+        fitted = fitted_columns(levels, variance, thickness, softness)
+        # Units missing from the ground down are missing under a hill as well.
+        bare = np.cumprod(missing | (fitted[1:] >= fitted[0]), axis=0, dtype=bool)
+        fitted[0] = ground
+        fitted[1:] = np.where(bare, ground, np.minimum(fitted[1:], ground))
+        return fitted, variance
 
     def describe(self) -> list[UnitSummary]:
         """Rows of a table of the units from the top down, as the borings met them."""
         return list(self.summary)
-
-    def _drawn(self, bottom: UnitBottom, x: Floats, y: Floats) -> tuple[Floats, Floats | None]:
-        return _draw(bottom, self.method, x, y, with_std=self.method == "kriging")
-
-    def _frame(self, drawn: list[Floats]) -> list[Floats | float]:
-        """For each unit the next persisting surface at or below its bottom, never crossing."""
-        persisting: dict[int, Floats] = {}
-        above: Floats | None = None
-        for index, bottom in enumerate(self.bottoms):
-            if not bottom.pinches:
-                above = drawn[index] if above is None else np.minimum(above, drawn[index])
-                persisting[index] = above
-        frame: list[Floats | float] = []
-        below: Floats | float = -np.inf
-        for index in reversed(range(len(self.bottoms))):
-            below = persisting.get(index, below)
-            frame.append(below)
-        return frame[::-1]
-
-    def _frame_std(self, drawn: list[tuple[Floats, Floats | None]], index: int) -> Floats | float:
-        for bottom, (_, std) in zip(self.bottoms[index:], drawn[index:], strict=True):
-            if not bottom.pinches and std is not None:
-                return std
-        return 0.0
 
 
 def build_strata(
@@ -226,87 +225,51 @@ def build_strata(
     logs = BoringLogs(borings, logs.readings)
     sequence = unit_sequence(logs)
     seen = observed_contacts(logs, sequence, method)
-    bottoms = tuple(
-        _unit_bottom(seen, unit, method, realisation) for unit in range(len(sequence.units) - 1)
-    )
-    if realisation and not any(bottom.field for bottom in bottoms):
+    contacts = contact_estimates(seen, method, realisation)
+    extents = unit_extents(seen, method, realisation)
+    if realisation and not any(known.field for known in (*contacts, *extents) if known):
         faults.warn(
             "borings.realisation changes nothing: no surface was met by four borings or more, or "
             "all are planes"
         )
     base_level = _model_floor(logs, base, faults)
     _warn_of_sparse_data(logs, sequence, seen, faults)
-    collars = UnitBottom(False, seen.x, seen.y, seen.levels[0])
     summary = tuple(_summary(seen, sequence, unit) for unit in range(len(sequence.units)))
-    return Strata(sequence.units, base_level, method, collars, bottoms, summary)
+    strata = Strata(sequence.units, base_level, method, contacts, extents, summary)
+    return _above_ends(strata, seen)
 
 
-def _unit_bottom(
-    seen: ObservedContacts, unit: int, method: str, realisation: int = 0
-) -> UnitBottom:
-    """Data of one unit's bottom: what was seen, and what keeps it within what was not seen."""
-    absent = seen.absent
-    pinches = bool(absent[unit].any())
-    known = seen.last > unit
-    lowest, highest = np.full(known.shape, -np.inf), np.full(known.shape, np.inf)
-    if pinches:
-        values = seen.thickness(unit)
-        for b in np.flatnonzero(absent[unit]):
-            values[b] = -_expected_thickness(seen, values, seen.present[unit], b)
-        ends = seen.last == unit
-        lowest[ends] = values[ends]
-        if not seen.through[unit].any():
-            known |= ends  # no boring got through it: what they saw of it is all there is
-    else:
-        values = np.where(known, seen.levels[unit + 1], seen.final)
-        # Pinching units between the boring's end and this surface rest on it, so that it has to
-        # stay below that end; a persisting surface in between already takes care of it.
-        ends = seen.last <= unit
-        for upper in range(unit):
-            if not absent[upper].any():
-                ends &= seen.last > upper
-        highest[ends] = seen.final[ends]
-        # A division is no observation: as a point it would feign certainty where there is none.
-        # It is needed where the thickness of the lower part hangs below it.
-        lower = unit + 1 + np.argmax(seen.present[unit + 1 :], axis=0)
-        divides = np.isfinite(seen.room[unit, :, 0]) & ~np.any(absent[lower], axis=1)
-        highest[divides], lowest[divides] = seen.room[unit, divides].T
-        known &= ~divides
-        ends |= divides
-    field = None
-    if realisation and method == "kriging":
-        field = gaussian_field(
-            seen.x[known], seen.y[known], values[known], not pinches, (realisation << 8) + unit
-        )
+def _of_met_contacts(contacts: Floats, variance: Floats, std: Floats) -> Floats:
+    """Standard deviations of contacts but the ground, those that meet taken together.
+
+    They are one surface; its standard deviation is their mean, weighted as their levels were.
+    All arrays of shape (units, n) but `std` and the result, (units - 1, n).
+    """
+    weight = 1.0 / variance[1:]
+    group = np.cumsum(np.diff(contacts[1:], axis=0, prepend=np.inf) != 0.0, axis=0) - 1
+    columns = np.broadcast_to(np.arange(std.shape[1]), std.shape)
+    total, weights = np.zeros(std.shape), np.zeros(std.shape)
+    known = np.isfinite(std)
+    np.add.at(total, (group[known], columns[known]), (weight * std)[known])
+    np.add.at(weights, (group[known], columns[known]), weight[known])
+    mean = np.divide(total, weights, out=np.full(std.shape, np.nan), where=weights > 0.0)
+    return mean[group, columns]
+
+
+def _above_ends(strata: Strata, seen: ObservedContacts) -> Strata:
+    """The same with every unit in which a boring ended reaching down to that end at least."""
+    bounded = np.zeros(seen.present.shape, dtype=bool)
     while True:
-        data = UnitBottom(pinches, seen.x[known], seen.y[known], values[known], field)
-        loose = np.flatnonzero(ends & ~known)
-        drawn, _ = _draw(data, method, seen.x[loose], seen.y[loose])
-        violated = loose[(drawn < lowest[loose] - HELD) | (drawn > highest[loose] + HELD)]
-        if violated.size == 0:
-            return data
-        known[violated] = True
-
-
-def _expected_thickness(
-    seen: ObservedContacts, thickness: Floats, met: NDArray, b: np.intp
-) -> float:
-    """Mean thickness [m] in the nearest borings that met the unit, weighted by 1 / distance."""
-    others = np.flatnonzero(met)
-    distance = np.hypot(seen.x[others] - seen.x[b], seen.y[others] - seen.y[b])
-    nearest = np.lexsort((thickness[others], distance))[:NEIGHBOURS]
-    weights = 1.0 / np.maximum(distance[nearest], SAME_PLACE)
-    return float(np.average(thickness[others][nearest], weights=weights))
-
-
-def _draw(
-    data: UnitBottom, method: str, x: Floats, y: Floats, *, with_std: bool = False
-) -> tuple[Floats, Floats | None]:
-    # A thickness has no slope to carry on: the negative values would make up most of it.
-    return interpolate(
-        method, data.x, data.y, data.values, x, y, with_std=with_std, trend=not data.pinches,
-        field=data.field,
-    )  # fmt: skip
+        above = strata.contact_levels(seen.x, seen.y, seen.levels[0]) > seen.final + HELD
+        above &= (seen.last == np.arange(len(above))[:, None] - 1) & ~bounded
+        if not above.any():
+            return strata
+        bounded |= above
+        contacts = tuple(
+            contact.bounded(seen.x[ends], seen.y[ends], seen.final[ends], seen.levels[0][ends])
+            for contact, ends in zip(strata.contacts, above[1:], strict=True)
+        )
+        strata = replace(strata, contacts=contacts)
 
 
 def _model_floor(logs: BoringLogs, base: float | None, faults: FaultLog) -> float:

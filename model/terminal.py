@@ -65,6 +65,11 @@ class Done(Protocol):
         """How it ended."""
         ...
 
+    @property
+    def not_written(self) -> list[str]:
+        """Figures, layers and pages that could not be written."""
+        ...
+
     def text(self) -> str:
         """The answers for a terminal."""
         ...
@@ -75,12 +80,22 @@ class Done(Protocol):
 
 
 def end(done: Done, as_json: bool) -> NoReturn:
-    """Print what a study found, as text with the place of its files or as JSON alone, and leave."""
+    """Print a study's answers, as text with the place of its files or as JSON alone, and leave."""
     if as_json:
         print_json(done.as_json())
     else:
         typer.echo(done.text() + f"Files: {done.folder}")
-    raise typer.Exit(done.exit_code)
+    leave(done.exit_code, done.not_written)
+
+
+def leave(code: int, not_written: list[str]) -> NoReturn:
+    """End the command; 3 in place of 0 and 1 where something could not be written, which is named.
+
+    The answers stand all the same, in their files and on the terminal.
+    """
+    for item in not_written:
+        tell(f"Not written: {item}")
+    raise typer.Exit(3 if not_written and code in (0, 1) else code)
 
 
 def print_json(content: Any) -> None:

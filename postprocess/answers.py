@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field
-from pathlib import Path
 from typing import Any
 
 from wellring.inputs.units import shown
 from wellring.postprocess.answer import MASS_BALANCE_LIMIT, Answer, Part, number
 from wellring.postprocess.flooded_ground import flooded_ground
 from wellring.postprocess.heads import level_at_point
-from wellring.postprocess.run_folder import ANSWERS_FILE, RunFolder
-from wellring.postprocess.stage_results import REACH_DRAWDOWN, StageResult, read_results
+from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.stage_results import REACH_DRAWDOWN, StageResult
 
 Subject = Callable[[RunFolder, Sequence[StageResult]], Part]
 
@@ -55,11 +54,18 @@ class Answers:
     warnings: list[str] = field(default_factory=list)
     stages: list[StageResult] = field(default_factory=list)
     parts: list[Part] = field(default_factory=list)
+    not_written: list[str] = field(default_factory=list)
+    """Figures, layers and pages that could not be written, one sentence each."""
 
     @property
     def all_ok(self) -> bool:
         """Whether every limit holds."""
         return all(answer.ok is not False for answer in self.answers.values())
+
+    @property
+    def all_warnings(self) -> list[str]:
+        """Warnings, each once, in order, and what could not be written."""
+        return list(dict.fromkeys([*self.warnings, *self.not_written]))
 
     @property
     def assumptions(self) -> list[str]:
@@ -70,59 +76,9 @@ class Answers:
         """What answers.json holds."""
         return {name: asdict(answer) for name, answer in self.answers.items()}
 
-    def write(self, folder: Path) -> None:
-        """Write answers.json into a run folder."""
-        text = json.dumps(self.as_json(), ensure_ascii=False, indent=1, allow_nan=False)
-        (folder / ANSWERS_FILE).write_text(text, encoding="utf-8")
-
-
-def post_process(
-    run: RunFolder,
-    *,
-    figures: bool = True,
-    cells: bool = False,
-    say: Callable[[str], None] | None = None,
-    beside: Mapping[str, str] | None = None,
-) -> Answers:
-    """Post-process a run folder: answers.json, tables, GIS layers, figures and report.html.
-
-    They replace those of before all at once (:mod:`wellring.postprocess.result_set`).
-
-    Parameters
-    ----------
-    figures : also draw figures, write GIS layers and the report.
-    cells : also write every cell's soil and head, for other programs.
-    beside : texts of other files that change with them, by name.
-    """
-    tell = say or (lambda text: None)
-    tell("reading heads and flows")
-    results = read_results(run)
-    answers = make_answers(run, results)
-    from wellring.postprocess.result_set import result_set
-    from wellring.postprocess.tables import write_tables
-
-    with result_set(run.path) as place:
-        for name, text in (beside or {}).items():
-            (place / name).write_text(text, encoding="utf-8")
-        answers.write(place)
-        write_tables(run, results, answers.parts, place)
-        if cells:
-            from wellring.postprocess.cell_files import write_cell_files
-
-            tell("writing all cells")
-            write_cell_files(run, place / "layers")
-        if figures:
-            from wellring.postprocess.figures import draw_figures
-            from wellring.postprocess.gis_layers import write_layers
-            from wellring.postprocess.report import REPORT_FILE, write_report
-
-            tell("writing GIS layers")
-            write_layers(run, results, place / "layers")
-            tell("drawing figures")
-            draw_figures(run, results, place / "figures")
-            tell("writing the report")
-            write_report(run, answers, place / REPORT_FILE)
-    return answers
+    def text(self) -> str:
+        """The text of answers.json."""
+        return json.dumps(self.as_json(), ensure_ascii=False, indent=1, allow_nan=False)
 
 
 def make_answers(run: RunFolder, results: list[StageResult]) -> Answers:

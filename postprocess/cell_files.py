@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     import xarray
 
 CELLS_FILE, MESH_FILE, SOLID_FILE, SOILS_FILE = "cells.nc", "mesh.nc", "cells.vtu", "soils.csv"
+CELL_FILES = (CELLS_FILE, MESH_FILE, SOLID_FILE, SOILS_FILE)
+"""All of them hold soils and heads alone, which no other assessment of the run changes."""
 
 
 def write_cell_files(run: RunFolder, folder: Path) -> list[Path]:

@@ -7,7 +7,7 @@ Everything lies in the site's crs and its units; attributes are SI with the unit
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +20,7 @@ from wellring.postprocess.fields import site_crs
 from wellring.postprocess.geopackage import write_geopackage
 from wellring.postprocess.heads import level_at_point
 from wellring.postprocess.neighbour_layers import neighbour_layers
+from wellring.postprocess.not_written import NotWritten, item_of
 from wellring.postprocess.rasters import stage_slug, write_rasters
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.settlement import settlements
@@ -40,13 +41,16 @@ CONTOUR_LEVELS = (0.1, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0)
 """Drawdown [m] of the contour lines; more by tens where the drawdown is larger."""
 
 
-def write_layers(run: RunFolder, results: list[StageResult], folder: Path) -> list[Path]:
+def write_layers(
+    run: RunFolder, results: list[StageResult], folder: Path, failed: NotWritten | None = None
+) -> list[Path]:
     """Write the GeoPackage and the GeoTIFFs of a run, replacing earlier ones of the same names.
 
     Parameters
     ----------
     results : every stage, the natural state first.
     folder : made if missing.
+    failed : collects the layers that cannot be written; without it the first error passes.
 
     Returns
     -------
@@ -64,8 +68,13 @@ def write_layers(run: RunFolder, results: list[StageResult], folder: Path) -> li
         "scheme": run.ledger.scheme,
         "invented": "yes" if run.ledger.invented else "no",
     }
-    write_geopackage(make_layers(run, results), path, about)
-    return [path, *write_rasters(run, results, folder, crs)]
+    written: list[Path] = []
+    with item_of(failed, f"layer {path.name}"):
+        write_geopackage(make_layers(run, results, failed), path, about)
+        written.append(path)
+    with item_of(failed, "rasters"):
+        written += write_rasters(run, results, folder, crs)
+    return written
 
 
 def geopackage_name(run: RunFolder) -> str:
@@ -74,22 +83,38 @@ def geopackage_name(run: RunFolder) -> str:
     return f"{safe or 'wellring'}.gpkg"
 
 
-def make_layers(run: RunFolder, results: Sequence[StageResult]) -> dict[str, GeoDataFrame]:
+def make_layers(
+    run: RunFolder, results: Sequence[StageResult], failed: NotWritten | None = None
+) -> dict[str, GeoDataFrame]:
     """The vector layers by name, each ready to be written; without those that would be empty.
 
     Layers of one stage are called `floor_…`, `drawdown_…`, `largest_drawdown_…`,
     `stability_…`, `settlement_…`, `settlement_zones_…` and `influence_…` after the stage's folder
-    ("drawdown_01_first_dig").
+    ("drawdown_01_first_dig"). `failed` as in :func:`write_layers`.
     """
-    layers = {
-        "model_extent": _model_extent(run, results),
-        "excavation": _excavation(run),
-        "walls": _walls(run),
-        "wells": wells_layer(run),
-        "wells_by_stage": wells_by_stage_layer(run),
-        "borings": _borings(run),
-        "points": _points(run, results),
+    groups: dict[str, Callable[[], dict[str, GeoDataFrame]]] = {
+        "model_extent": lambda: {"model_extent": _model_extent(run, results)},
+        "excavation": lambda: {"excavation": _excavation(run)},
+        "walls": lambda: {"walls": _walls(run)},
+        "wells": lambda: {"wells": wells_layer(run)},
+        "wells_by_stage": lambda: {"wells_by_stage": wells_by_stage_layer(run)},
+        "borings": lambda: {"borings": _borings(run)},
+        "points": lambda: {"points": _points(run, results)},
+        "drawdown": lambda: _drawdown_layers(run, results),
+        "stability": lambda: stability_layers(run, results, _cell_polygons),
+        "settlement": lambda: settlement_layers(run, results),
+        "neighbours": lambda: neighbour_layers(run, results),
+        "travel": lambda: travel_layer(run, results),
     }
+    layers: dict[str, GeoDataFrame] = {}
+    for name, make in groups.items():
+        with item_of(failed, f"layer {name}"):
+            layers |= make()
+    return {name: layer for name, layer in layers.items() if len(layer)}
+
+
+def _drawdown_layers(run: RunFolder, results: Sequence[StageResult]) -> dict[str, GeoDataFrame]:
+    layers = {}
     for result in results:
         if result.fall is None:
             continue
@@ -97,11 +122,7 @@ def make_layers(run: RunFolder, results: Sequence[StageResult]) -> dict[str, Geo
         layers[f"floor_{slug}"] = _floor(run, result)
         layers[f"drawdown_{slug}"] = _contours(run, result.fall.table)
         layers[f"largest_drawdown_{slug}"] = _contours(run, result.fall.largest)
-    layers |= stability_layers(run, results, _cell_polygons)
-    layers |= settlement_layers(run, results)
-    layers |= neighbour_layers(run, results)
-    layers |= travel_layer(run, results)
-    return {name: layer for name, layer in layers.items() if len(layer)}
+    return layers
 
 
 def wells_layer(run: RunFolder) -> GeoDataFrame:

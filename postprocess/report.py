@@ -17,7 +17,7 @@ from wellring.postprocess.answers import Answers
 from wellring.postprocess.figures.cuts import pit_cuts
 from wellring.postprocess.figures.style import plain
 from wellring.postprocess.report_fields import plan_layers
-from wellring.postprocess.report_headlines import all_warnings, headlines
+from wellring.postprocess.report_headlines import headlines
 from wellring.postprocess.report_page import REPORT_FILE, Page
 from wellring.postprocess.report_plan import Sheet, plans_data
 from wellring.postprocess.report_section import section_data
@@ -73,7 +73,7 @@ def report_page(run: RunFolder, answers: Answers, extra: Sequence[Subject] = ())
         system=ledger.show,
         notes=_notes(run),
         headlines=headlines(run, answers),
-        warnings=all_warnings(answers),
+        warnings=answers.all_warnings,
         stages=[(stage.folder, stage.name) for stage in ledger.stages],
         plans=plans_data([Sheet(run, layers, answers.stages, marks, cuts)]),
         section=section_data(run, answers.stages, cuts),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from wellring.inputs.units import shown
@@ -245,8 +245,3 @@ def _spare(answer: Answer) -> float:
         return 0.0 if answer.ok is False else float("inf")
     away = abs(value - limit) / max(abs(limit), 1e-9)
     return -away if answer.ok is False else away
-
-
-def all_warnings(answers: Answers) -> Sequence[str]:
-    """Warnings without those said twice, in order."""
-    return list(dict.fromkeys(answers.warnings))

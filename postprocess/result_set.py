@@ -11,7 +11,7 @@ import contextlib
 import shutil
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from pathlib import Path
 
 _PARTIAL, _READY, _OLD = ".results.partial-", ".results.ready", ".results.old-"
@@ -40,6 +40,21 @@ def result_set(folder: Path) -> Iterator[Path]:
         shutil.rmtree(partial, ignore_errors=True)
         raise
     finish_set(folder)
+
+
+def keep_others(old: Path, new: Path, names: Collection[str] | None = None) -> None:
+    """Carry files of a folder over into the one that is to replace it, those not written anew.
+
+    Parameters
+    ----------
+    names : of the files to carry over; all where None.
+    """
+    if not (old.is_dir() and new.is_dir()):
+        return
+    for file in old.iterdir():
+        wanted = names is None or file.name in names
+        if wanted and file.is_file() and not (new / file.name).exists():
+            shutil.copy2(file, new / file.name)
 
 
 def finish_set(folder: Path) -> None:

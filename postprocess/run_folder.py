@@ -5,6 +5,7 @@ Arrays over cells have the shape (nlay, n) with n = nrow · ncol plan cells, in 
 
 from __future__ import annotations
 
+import copy
 import csv
 import json
 import re
@@ -134,23 +135,22 @@ class RunFolder:
 
     def with_receptors(self, receptors: Receptors, sources: dict[str, Any]) -> RunFolder:
         """The same run seen with other neighbours; `sources` as in :meth:`reassessed`."""
-        other = RunFolder(self.path)
-        for name in ("description", "provenance"):
-            if name in self.__dict__:
-                other.__dict__[name] = self.__dict__[name]
-        told = {**self.provenance.get("reassessed", {}), **sources}
-        other.__dict__["provenance"] = {**self.provenance, "reassessed": told}
-        other.__dict__["receptors"] = receptors
-        return other
+        return self._seen_with(sources, receptors=receptors)
 
     def reassessed(self, description: SiteDescription, sources: dict[str, Any]) -> RunFolder:
         """The same run seen with another description; `sources` tell where that comes from.
 
-        Nothing is written: the sources stand in :attr:`provenance` under "reassessed".
+        Nothing is written: the sources stand in :attr:`provenance` under "reassessed", beside
+        those of other changes to how this run is seen.
         """
-        other = RunFolder(self.path)
-        other.__dict__["description"] = description
-        other.__dict__["provenance"] = {**self.provenance, "reassessed": sources}
+        return self._seen_with(sources, description=description)
+
+    def _seen_with(self, sources: dict[str, Any], **changed: Any) -> RunFolder:
+        known = {**self.provenance.get("reassessed", {}), **sources}
+        other = copy.copy(self)
+        for of_description in ("assessment", "scheme"):
+            other.__dict__.pop(of_description, None)
+        other.__dict__ |= {"provenance": {**self.provenance, "reassessed": known}, **changed}
         return other
 
     @cached_property
@@ -170,17 +170,8 @@ class RunFolder:
     @cached_property
     def unit(self) -> NDArray[np.int16]:
         """Unit index of each cell (nlay, n)."""
-        return self._ground["unit"]
-
-    @cached_property
-    def surface_std(self) -> Floats | None:
-        """Kriging standard deviation of the unit boundaries (n_units+1, n) [m], if kriged."""
-        return self._ground.get("surface_std")
-
-    @cached_property
-    def _ground(self) -> dict[str, NDArray]:
         with np.load(self.path / GROUND_FILE) as stored:
-            return {name: stored[name] for name in stored.files}
+            return stored["unit"]
 
     @cached_property
     def plan_shape(self) -> tuple[int, int]:

@@ -97,8 +97,9 @@ def summary(run: RunFolder, answers: Answers, folder: Path) -> str:
     for name in _with_failed(answers, "", _OF_THE_WHOLE, told):
         answer = answers.answers[name]
         lines.append(f"{shown_text(answer.label, system)}: {value_text(answer, system)}")
-    if answers.warnings:
-        lines += ["", "Warnings", *(f"  - {shown_text(text, system)}" for text in answers.warnings)]
+    warnings = [shown_text(text, system) for text in answers.all_warnings]
+    if warnings:
+        lines += ["", "Warnings", *(f"  - {text}" for text in warnings)]
     assumed = [*provenance.get("assumptions", []), *answers.assumptions]
     if assumed:
         lines += ["", "Assumed", *(f"  - {shown_text(text, system)}" for text in assumed)]

@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
+
+# A process for each core is at work: threads of a linear algebra library, one for each core in
+# each process, wait for one another. Read when numpy and scipy are loaded, here and in children.
+for variable in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(variable, "1")
 
 import numpy as np
 import pytest
@@ -30,9 +36,14 @@ def solver() -> Path:
 
 @pytest.fixture(scope="session")
 def start_run(tmp_path_factory: pytest.TempPathFactory) -> Run:
-    """One whole run of the start site with its side studies. Read it, never write into it."""
-    folder = tmp_path_factory.mktemp("start") / "site"
-    (finished,) = run(start_site(folder), figures=False, side_studies=True)
+    """One whole run of the start site with its side studies. Read it, never write into it.
+
+    On coarse cells: what its tests look at is the same on any grid.
+    """
+    site = start_site(tmp_path_factory.mktemp("start") / "site")
+    with site.open("a", encoding="utf-8") as file:
+        file.write("\n[grid]\ncell = 2\nsublayer = 2\ngrowth = 1.6\nlargest = 60\n")
+    (finished,) = run(site, figures=False, side_studies=True)
     return finished
 
 

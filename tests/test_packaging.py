@@ -1,6 +1,8 @@
 """The wheel and the source archive hold wellring and nothing else, and work once installed."""
 
+import ast
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -62,6 +64,35 @@ def test_listed_packages_are_the_folders_on_disk() -> None:
     assert sorted(listed) == sorted(folders)
     assert sorted(folders.values()) == sorted(on_disk)
     assert all(name == f"wellring.{folders[name].replace('/', '.')}" for name in listed)
+
+
+EXTRAS = {"distributed"}
+"""Imported only where asked for, with a message where it is missing."""
+
+
+def test_what_is_imported_at_run_time_is_a_dependency() -> None:
+    """Tests run with the extras installed, so only this and CI's bare environment see a gap."""
+    from importlib.metadata import packages_distributions
+
+    settings = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    wanted = {
+        re.split(r"[<>=\[ ]", text)[0].lower().replace("_", "-")
+        for text in settings["project"]["dependencies"]
+    }
+    imported = set()
+    for name in source_files():
+        if name.endswith(".py"):
+            for node in ast.walk(ast.parse((ROOT / name).read_text(encoding="utf-8"))):
+                if isinstance(node, ast.Import):
+                    imported |= {alias.name.split(".")[0] for alias in node.names}
+                elif isinstance(node, ast.ImportFrom) and node.module and not node.level:
+                    imported.add(node.module.split(".")[0])
+    others = imported - set(sys.stdlib_module_names) - {"wellring", *EXTRAS}
+    assert {"flopy", "pyogrio"} <= others  # at the top of a file, and inside a function
+    dists = packages_distributions()
+    for module in sorted(others):
+        known = {name.lower().replace("_", "-") for name in dists.get(module, [module])}
+        assert known & wanted, f"{module} is imported, and not among the dependencies"
 
 
 def test_wheel_holds_every_file_under_wellring_and_nothing_else(wheel: Path) -> None:

@@ -5,16 +5,18 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from wellring.inputs.faults import SolverFailed
+from wellring.inputs.faults import NotAssessed, SolverFailed
 from wellring.inputs.read_site import read_site
+from wellring.model.child_process import end_with_parent
+from wellring.model.finished_run import usable_run
 from wellring.model.layout import lay_out_schemes
 from wellring.model.result_folders import safe_name
-from wellring.model.run import run, runs_folder, schemes_of
+from wellring.model.run import report, run, runs_folder, schemes_of
 from wellring.model.run_outage import outage
 from wellring.model.solver import find_solver
 from wellring.model.studies.workers import cores
@@ -26,10 +28,14 @@ from wellring.postprocess.comparison import (
     scheme_row,
 )
 from wellring.postprocess.flood_answers import FloodAnswers
+from wellring.postprocess.not_written import NotWritten
+from wellring.postprocess.report_page import REPORT_FILE
 from wellring.postprocess.result_set import result_set
 from wellring.postprocess.tables import write_frame
 
 COMPARE_FOLDER = "compare"
+BESIDE = ".compare"
+"""End of the folder of a scheme's run where another finished run stands in that of `run`."""
 DRAWN = ("compare.png", "compare.svg", "costs.png", "costs.svg", "report.html")
 """What is not there after every comparison."""
 FULL_GRID, COARSER = 60_000, 2.0
@@ -44,6 +50,8 @@ class Compared:
 
     comparison: Comparison
     folder: Path
+    not_written: list[str] = field(default_factory=list)
+    """Figures, layers and pages that could not be written, one sentence each."""
 
     def text(self) -> str:
         """The ranking for a terminal."""
@@ -63,12 +71,14 @@ class Compared:
 
 @dataclass(frozen=True)
 class _Done:
-    """What a scheme's process tells: why there is no run, why no outage, the outage."""
+    """A scheme's run: its folder, or why there is none; its outage, or why there is none."""
 
+    folder: Path | None = None
     failed: str = ""
     no_flood: str = ""
     flood: FloodAnswers | None = None
     coarse: bool = False
+    not_written: tuple[str, ...] = ()
 
 
 def compare(
@@ -84,9 +94,11 @@ def compare(
 ) -> Compared:
     """Run all schemes of a site at the same time and compare them.
 
-    Each scheme gets its normal run folder; beside them stands "compare" with the table, the
-    ranking and figures: plans side by side, what each costs. A scheme that the solver does not
-    answer is listed last, with the reason.
+    A finished run of the same inputs, wellring and MODFLOW 6 is used as it is; it only gets a
+    report where it has none and `figures` are asked for. Any other finished run stays untouched,
+    and the scheme's new run is written beside it. "compare" holds the table, the ranking and
+    figures: plans side by side, what each costs. A scheme that the solver does not answer is
+    listed last, with the reason.
 
     Parameters
     ----------
@@ -107,11 +119,13 @@ def compare(
     del layouts
     runs = runs_folder(site_file, out)
     rows: list[SchemeRow] = []
+    not_written: list[str] = []
     import multiprocessing
 
     names = [scheme.name for _, scheme in schemes]
     at_once = min(workers or cores(), len(names))
-    with ProcessPoolExecutor(at_once, mp_context=multiprocessing.get_context("spawn")) as pool:
+    context = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(at_once, context, initializer=end_with_parent) as pool:
 
         def begin(name: str) -> Future[_Done]:
             return pool.submit(
@@ -137,8 +151,9 @@ def compare(
                     jobs[begin(following)] = following
                 failed = done.failed
                 row = SchemeRow(name, None, failed)
-                if not failed:
-                    row = scheme_row(runs / safe_name(name))
+                if done.folder is not None:
+                    row = scheme_row(done.folder)
+                not_written += [f"{name}: {item}" for item in done.not_written]
                 if done.flood is not None:
                     add_flood(row, done.flood, done.coarse)
                 if done.no_flood:
@@ -157,19 +172,29 @@ def compare(
         (place / "compare.json").write_text(text, encoding="utf-8")
         (place / "compare.txt").write_text(comparison.text(), encoding="utf-8")
         if figures:
-            from wellring.postprocess.compare_page import write_compare_page
-            from wellring.postprocess.figures.cost_bars import draw_costs
-            from wellring.postprocess.figures.side_by_side import draw_side_by_side
-
-            tell("drawing the schemes side by side")
-            draw_side_by_side([row.folder for row in comparison.rows if row.folder], place)
-            draw_costs(comparison.rows, place)
-            tell("writing the report")
-            write_compare_page(comparison, place)
+            not_written += _draw(comparison, place, tell)
         for name in DRAWN:  # of a comparison before this one
             if not (place / name).exists():
                 (folder / name).unlink(missing_ok=True)
-    return Compared(comparison, folder)
+    return Compared(comparison, folder, not_written)
+
+
+def _draw(comparison: Comparison, place: Path, tell: Callable[[str], None]) -> list[str]:
+    """Figures and page of a comparison; gives back what could not be written."""
+    from wellring.postprocess.compare_page import write_compare_page
+    from wellring.postprocess.figures.cost_bars import draw_costs
+    from wellring.postprocess.figures.side_by_side import draw_side_by_side
+
+    failed = NotWritten()
+    tell("drawing the schemes side by side")
+    with failed.item("figure compare"):
+        draw_side_by_side([row.folder for row in comparison.rows if row.folder], place)
+    with failed.item("figure costs"):
+        draw_costs(comparison.rows, place)
+    tell("writing the report")
+    with failed.item(REPORT_FILE):
+        write_compare_page(comparison, place)
+    return failed.items
 
 
 def _run_scheme(
@@ -182,23 +207,45 @@ def _run_scheme(
     outages: bool,
     coarse: bool,
 ) -> _Done:
-    """In a process of its own: run one scheme and let its pumps stop."""
+    """In a process of its own: run one scheme, or take its finished run, and let its pumps stop."""
     try:
-        (done,) = run(
-            site_file, name, out, solver=solver, figures=figures, side_studies=side_studies
-        )
-    except SolverFailed as failure:
-        return _Done(str(failure))
+        folder, not_written = _scheme_folder(site_file, name, out, solver, figures, side_studies)
+    except (SolverFailed, NotAssessed) as failure:
+        return _Done(failed=str(failure))
     if not outages:
-        return _Done()
+        return _Done(folder, not_written=not_written)
     try:
         followed = outage(
-            done.folder,
+            folder,
             single_wells=False,
             solver=solver,
             figures=figures,
             coarser=COARSER if coarse else 1.0,
+            suffix=BESIDE,
         )
     except SolverFailed as failure:
-        return _Done(no_flood=str(failure))
-    return _Done("", "", followed.answers, coarse)
+        return _Done(folder, no_flood=str(failure), not_written=not_written)
+    items = (*not_written, *(f"outage: {item}" for item in followed.not_written))
+    return _Done(folder, "", "", followed.answers, coarse, items)
+
+
+def _scheme_folder(
+    site_file: str, name: str | None, out: str, solver: str, figures: bool, side_studies: bool
+) -> tuple[Path, tuple[str, ...]]:
+    """The folder of a scheme's finished run, solved where there is none to be used again."""
+    site, found = read_site(site_file), find_solver(solver)
+    ((_, scheme),) = schemes_of(site, name)
+    plain = runs_folder(site_file, out) / safe_name(scheme.name)
+    beside = plain.with_name(f"{plain.name}{BESIDE}")
+    there = usable_run((plain, beside), site, scheme.name, found, side_studies)
+    if there is not None and (not figures or (there.path / REPORT_FILE).is_file()):
+        return there.path, ()
+    if there is not None:
+        done = report(there.path)
+    else:
+        suffix = BESIDE if plain.exists() else ""
+        (done,) = run(
+            site_file, name, out, solver=solver, figures=figures, side_studies=side_studies,
+            suffix=suffix,
+        )  # fmt: skip
+    return done.folder, tuple(done.answers.not_written)

@@ -13,47 +13,75 @@ from wellring.inputs.units import shown
 from wellring.model.studies.match_tables import prediction_table, trigger_table
 from wellring.model.studies.study_sheets import StudySheets
 from wellring.postprocess.figures.style import ALARM, INK, SOFT_INK, WATER, plain
+from wellring.postprocess.not_written import NotWritten, item_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
     from wellring.model.studies.matched import Matched
 
 _MARKS = ("o", "s", "^", "D", "v", "P", "X", "*")
 
 
-def draw_match(done: Matched, folder: Path) -> list[Path]:
-    """Sheets of the fit, of its parameters and of what it foretells; PNG and SVG in `folder`."""
-    with StudySheets(done.study.base.site, done.scheme, folder) as sheets:
-        kinds = list(dict.fromkeys(r.observation.kind for r in done.readings))
-        figure = sheets.sheet(11.0, 4.0 * len(kinds) + 0.4, "measured and computed")
-        panels = figure.subplots(len(kinds), 2, squeeze=False)
-        for (left, right), kind in zip(panels, kinds, strict=True):
-            _against(left, done, kind)
-            _residuals(right, done, kind)
-        sheets.save(figure, "fit")
-        if any(r.observation.day is not None for r in done.readings):
-            figure = sheets.sheet(11.0, 5.2, "measured and computed in time")
-            _in_time(figure.subplots(), done)
-            sheets.save(figure, "in_time")
-        count = len(done.parameters)
-        figure = sheets.sheet(11.0, 2.2 + 0.45 * count, "fitted values, 95 % intervals")
-        left, right = figure.subplots(1, 2, width_ratios=[1.6, 1.0])
-        _intervals(left, done)
-        _correlation(right, done)
-        sheets.save(figure, "parameters")
+def draw_match(done: Matched, folder: Path, failed: NotWritten | None = None) -> list[Path]:
+    """Sheets of the fit, of its parameters and of what it predicts; PNG and SVG in `folder`.
+
+    `failed` collects the sheets that cannot be drawn; without it the first error passes.
+    """
+    of_fit = {"fit": _fit_sheet, "parameters": _parameters_sheet}
+    if any(r.observation.day is not None for r in done.readings):
+        of_fit["in_time"] = _in_time_sheet
+    of_prediction = {}
     if done.posterior.variants and len(prediction_table(done)):
-        with StudySheets(done.study.base.site, done.predicted, folder) as sheets:
-            rows = len(prediction_table(done))
-            figure = sheets.sheet(11.0, 1.6 + 0.62 * rows, "foretold before and after the fit")
-            _bands(figure, done)
-            sheets.save(figure, "predictions")
-            if done.triggers:
-                rows = len(done.triggers)
-                figure = sheets.sheet(11.0, 1.8 + 0.62 * rows, "to be measured next")
-                _triggers(figure, done)
-                sheets.save(figure, "triggers")
-    return sheets.written
+        of_prediction["predictions"] = _predictions_sheet
+        if done.triggers:
+            of_prediction["triggers"] = _triggers_sheet
+    written: list[Path] = []
+    for scheme, drawn in ((done.scheme, of_fit), (done.predicted, of_prediction)):
+        with StudySheets(done.study.base.site, scheme, folder) as sheets:
+            for name, draw in drawn.items():
+                with item_of(failed, f"figure {name}"):
+                    sheets.save(draw(done, sheets), name)
+        written += sheets.written
+    return written
+
+
+def _fit_sheet(done: Matched, sheets: StudySheets) -> Figure:
+    kinds = list(dict.fromkeys(r.observation.kind for r in done.readings))
+    figure = sheets.sheet(11.0, 4.0 * len(kinds) + 0.4, "measured and computed")
+    panels = figure.subplots(len(kinds), 2, squeeze=False)
+    for (left, right), kind in zip(panels, kinds, strict=True):
+        _against(left, done, kind)
+        _residuals(right, done, kind)
+    return figure
+
+
+def _in_time_sheet(done: Matched, sheets: StudySheets) -> Figure:
+    figure = sheets.sheet(11.0, 5.2, "measured and computed in time")
+    _in_time(figure.subplots(), done)
+    return figure
+
+
+def _parameters_sheet(done: Matched, sheets: StudySheets) -> Figure:
+    figure = sheets.sheet(11.0, 2.2 + 0.45 * len(done.parameters), "fitted values, 95 % intervals")
+    left, right = figure.subplots(1, 2, width_ratios=[1.6, 1.0])
+    _intervals(left, done)
+    _correlation(right, done)
+    return figure
+
+
+def _predictions_sheet(done: Matched, sheets: StudySheets) -> Figure:
+    rows = len(prediction_table(done))
+    figure = sheets.sheet(11.0, 1.6 + 0.62 * rows, "predicted before and after the fit")
+    _bands(figure, done)
+    return figure
+
+
+def _triggers_sheet(done: Matched, sheets: StudySheets) -> Figure:
+    figure = sheets.sheet(11.0, 1.8 + 0.62 * len(done.triggers), "to be measured next")
+    _triggers(figure, done)
+    return figure
 
 
 def _scale(done: Matched, kind: Kind) -> tuple[float, str]:

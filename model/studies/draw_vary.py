@@ -12,6 +12,7 @@ from wellring.model.studies.frames import answer_names
 from wellring.model.studies.study_sheets import StudySheets
 from wellring.postprocess.chances import chance
 from wellring.postprocess.figures.style import ALARM, INK, SOFT_INK, WATER, plain
+from wellring.postprocess.not_written import NotWritten, item_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -19,28 +20,39 @@ if TYPE_CHECKING:
     from wellring.model.studies.vary import Varied
 
 
-def draw_vary(done: Varied, folder: Path) -> list[Path]:
-    """One sheet a headline answer, and one of the chances; PNG and SVG in `folder`/figures."""
+def draw_vary(done: Varied, folder: Path, failed: NotWritten | None = None) -> list[Path]:
+    """One sheet a headline answer, and one of the chances; PNG and SVG in `folder`/figures.
+
+    `failed` collects the sheets that cannot be drawn; without it the first error passes.
+    """
     with StudySheets(done.study.base.site, done.scheme, folder / "figures") as sheets:
         for name in done.headlines:
-            label, unit = done.label(name)[0], _scale(done, name)[1]
-            count = len(done.parameters)
-            figure = sheets.sheet(11.0, 3.4 + 2.4 * ((count + 3) // 4), label)
-            upper, lower = figure.subfigures(2, 1, height_ratios=[3.0, 2.4 * ((count + 3) // 4)])
-            left, right = upper.subplots(1, 2)
-            _tornado(left, done, name, unit)
-            _distribution(right, done, name, unit)
-            panels = lower.subplots((count + 3) // 4, 4, squeeze=False).ravel()
-            for index, axes in enumerate(panels):
-                axes.set_visible(index < count)
-                if index < count:
-                    _scatter(axes, done, index, name, unit)
-            sheets.save(figure, name.replace(".", "-"))
+            with item_of(failed, f"figure {name}"):
+                _answer(sheets, done, name)
         if done.drawn and done.fails():
-            figure = sheets.sheet(8.0, 4.5, "chance that a limit fails, by the number of cases")
-            _running(figure.subplots(), done)
-            sheets.save(figure, "chances")
+            with item_of(failed, "figure chances"):
+                title = "chance that a limit fails, by the number of cases"
+                figure = sheets.sheet(8.0, 4.5, title)
+                _running(figure.subplots(), done)
+                sheets.save(figure, "chances")
     return sheets.written
+
+
+def _answer(sheets: StudySheets, done: Varied, name: str) -> None:
+    """The sheet of one headline answer."""
+    label, unit = done.label(name)[0], _scale(done, name)[1]
+    count = len(done.parameters)
+    figure = sheets.sheet(11.0, 3.4 + 2.4 * ((count + 3) // 4), label)
+    upper, lower = figure.subfigures(2, 1, height_ratios=[3.0, 2.4 * ((count + 3) // 4)])
+    left, right = upper.subplots(1, 2)
+    _tornado(left, done, name, unit)
+    _distribution(right, done, name, unit)
+    panels = lower.subplots((count + 3) // 4, 4, squeeze=False).ravel()
+    for index, axes in enumerate(panels):
+        axes.set_visible(index < count)
+        if index < count:
+            _scatter(axes, done, index, name, unit)
+    sheets.save(figure, name.replace(".", "-"))
 
 
 def _scale(done: Varied, name: str) -> tuple[float, str]:

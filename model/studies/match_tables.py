@@ -11,6 +11,8 @@ import numpy as np
 from wellring.model.studies.cases import Cases
 from wellring.model.studies.matched import Matched
 from wellring.postprocess.measured import BAND, CAUTIONS
+from wellring.postprocess.not_written import NotWritten
+from wellring.postprocess.report_page import REPORT_FILE
 from wellring.postprocess.result_set import result_set
 from wellring.postprocess.tables import write_frame
 
@@ -325,14 +327,16 @@ def write_match(done: Matched, figures: bool, say: Callable[[str], None]) -> Non
             write_frame(tables / f"cases_{when}.csv", frame)
         if figures:
             from wellring.model.studies.draw_match import draw_match
-
-            say("drawing figures")
-            draw_match(done, place / "figures")
             from wellring.model.studies.match_page import match_page
-            from wellring.postprocess.report_page import REPORT_FILE
 
+            failed = NotWritten()
+            say("drawing figures")
+            with failed.item("figures"):
+                draw_match(done, place / "figures", failed)
             say("writing the report")
-            match_page(done).write(place / REPORT_FILE)
+            with failed.item(REPORT_FILE):
+                match_page(done).write(place / REPORT_FILE)
+            done.not_written = failed.items
 
 
 def _correlations(done: Matched) -> pandas.DataFrame:

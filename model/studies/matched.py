@@ -50,6 +50,8 @@ class Matched:
     source: dict[str, str]
     """The measurements' file and its SHA-256."""
     warnings: list[str] = field(default_factory=list)
+    not_written: list[str] = field(default_factory=list)
+    """Figures, layers and pages that could not be written, one sentence each."""
 
     @property
     def folder(self) -> Path:

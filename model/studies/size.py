@@ -80,7 +80,8 @@ def size(
     ----------
     out : folder of the study (default ``<site>.size/<scheme>`` beside the site file).
     keep_neighbours : whether the neighbours' limits must hold too, or are only told.
-    write : file for the new scheme, beside the site file (default ``<site>_sized.toml``).
+    write : file for the new scheme, beside the site file (default ``<site>_sized.toml``); one of
+        another sizing that stands there is kept, and the new one gets a number.
 
     Raises
     ------
@@ -213,11 +214,15 @@ def _write(
         (place / "size.txt").write_text(done.text(), encoding="utf-8")
         if figures:
             from wellring.model.studies.sizing.draw import draw_sizes
-
-            say("drawing the figure")
-            draw_sizes(done, place / "figures")
             from wellring.model.studies.sizing.size_page import size_page
+            from wellring.postprocess.not_written import NotWritten
             from wellring.postprocess.report_page import REPORT_FILE
 
+            failed = NotWritten()
+            say("drawing the figure")
+            with failed.item("figure size"):
+                draw_sizes(done, place / "figures")
             say("writing the report")
-            size_page(done).write(place / REPORT_FILE)
+            with failed.item(REPORT_FILE):
+                size_page(done).write(place / REPORT_FILE)
+            done.not_written = failed.items

@@ -124,10 +124,7 @@ def as_run(
     run = RunFolder(folder)
     described = layout.site.description.model_dump_json(exclude_none=True)
     (folder / DESCRIPTION_FILE).write_text(described, encoding="utf-8")
-    ground: dict[str, Any] = {"unit": layout.ground.layers.unit}
-    if layout.surfaces.std is not None:
-        ground["surface_std"] = layout.surfaces.std
-    run.__dict__["_ground"] = ground
+    run.__dict__["unit"] = layout.ground.layers.unit
     run.__dict__["ledger"] = make_ledger(layout, stages, phases=phases)
     run.__dict__["description"] = layout.site.description
     run.__dict__["receptors"] = layout.site.neighbours

@@ -30,6 +30,8 @@ from wellring.model.studies.sensitivity import Indices, rank_correlations, varia
 from wellring.model.studies.variants import Variant
 from wellring.postprocess.answer import counted
 from wellring.postprocess.chances import Chance, cases_needed, chance
+from wellring.postprocess.not_written import NotWritten
+from wellring.postprocess.report_page import REPORT_FILE
 from wellring.postprocess.tables import write_frame
 
 Floats = NDArray[np.float64]
@@ -46,6 +48,8 @@ class Varied(Cases):
     parameters: list[Uncertain]
     points: Floats
     warnings: list[str] = field(default_factory=list)
+    not_written: list[str] = field(default_factory=list)
+    """Figures, layers and pages that could not be written, one sentence each."""
 
     @property
     def drawn(self) -> bool:
@@ -285,20 +289,24 @@ def _write(done: Varied, figures: bool, say: Callable[[str], None]) -> None:
     (folder / "vary.txt").write_text(done.text(), encoding="utf-8")
     if not figures or all(outcome.failed for outcome in done.outcomes):
         return
+    failed = NotWritten()
     maps = None
     if done.drawn:
         from wellring.model.studies.chance_maps import chance_maps, write_chance_maps
 
         say("writing maps of chance")
-        maps = chance_maps(done)
-        write_chance_maps(maps, done.study.base.site.crs, folder / "maps")
+        with failed.item("maps of chance"):
+            maps = chance_maps(done)
+            write_chance_maps(maps, done.study.base.site.crs, folder / "maps")
     if done.headlines:
         from wellring.model.studies.draw_vary import draw_vary
 
         say("drawing figures")
-        draw_vary(done, folder)
+        with failed.item("figures"):
+            draw_vary(done, folder, failed)
     say("writing the report")
     from wellring.model.studies.vary_page import vary_page
-    from wellring.postprocess.report_page import REPORT_FILE
 
-    vary_page(done, maps).write(folder / REPORT_FILE)
+    with failed.item(REPORT_FILE):
+        vary_page(done, maps).write(folder / REPORT_FILE)
+    done.not_written = failed.items

@@ -26,6 +26,7 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from wellring.inputs.faults import FaultLog, WellringError
+from wellring.model.child_process import end_with_parent
 from wellring.model.studies.base_case import BaseCase
 from wellring.model.studies.solve_variant import solve_variant
 from wellring.model.studies.variants import Outcome, Variant
@@ -160,7 +161,7 @@ class ProcessCrew(_LocalCrew):
             workers + _MORE_AT_WORK,
             mp_context=multiprocessing.get_context("spawn"),
             initializer=_take_base,
-            initargs=(base, os.getpid()),
+            initargs=(base,),
         )
         super().__init__(work, workers, executor)
 
@@ -181,13 +182,14 @@ class ProcessCrew(_LocalCrew):
 _OWN: dict[str, Any] = {}
 
 
-def _take_base(base: BaseCase, parent: int) -> None:
-    """In a worker: keep the base case, and end on a polite kill without a word."""
+def _take_base(base: BaseCase) -> None:
+    """In a worker: keep the base case, and end on SIGTERM without a word, or with the study."""
     import signal
 
+    end_with_parent()
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C goes to the study, which ends us
     signal.signal(signal.SIGTERM, lambda *_: _leave())
-    _OWN["base"], _OWN["parent"] = base, parent
+    _OWN["base"] = base
 
 
 def _leave() -> None:
@@ -195,13 +197,7 @@ def _leave() -> None:
 
 
 def _solve_with_base(variant: Variant, work: Path) -> Outcome:
-    return solve_variant(_OWN["base"], variant, work, _while_parent_lives)
-
-
-def _while_parent_lives(text: str) -> None:
-    """Give up when the study was killed: nobody is left to take the answers."""
-    if os.getppid() != _OWN["parent"] and hasattr(os, "fork"):
-        raise SystemExit(1)
+    return solve_variant(_OWN["base"], variant, work)
 
 
 def solve_far_away(base: BaseCase, variant: Variant) -> Outcome:

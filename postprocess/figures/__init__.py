@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from wellring.postprocess.in_time import follow
 from wellring.postprocess.neighbours import effects_on_neighbours
+from wellring.postprocess.not_written import NotWritten, item_of
 from wellring.postprocess.run_folder import RunFolder
 from wellring.postprocess.stage_results import StageResult
 
@@ -18,11 +20,17 @@ if TYPE_CHECKING:
 
 __all__ = ["draw_figures", "draw_ground"]
 
+Sheet = tuple[str, "Callable[[], Figure]"]
+"""File name (no suffix) and what draws it; drawn one after the other so that each can be let go."""
+Group = Callable[[RunFolder, list[StageResult]], Iterator[Sheet]]
+
 # Matplotlib's settings and Python's warning filters belong to the whole process.
 _DRAWING = threading.Lock()
 
 
-def draw_figures(run: RunFolder, results: list[StageResult], folder: Path) -> list[Path]:
+def draw_figures(
+    run: RunFolder, results: list[StageResult], folder: Path, failed: NotWritten | None = None
+) -> list[Path]:
     """Draw all figures of a run.
 
     Plans of drawdown (water table in every stage; each aquifer with a head of its own in the
@@ -35,6 +43,7 @@ def draw_figures(run: RunFolder, results: list[StageResult], folder: Path) -> li
     results : all stages, natural state first, from :func:`wellring.postprocess.answers
         .read_results`.
     folder : where the files go; it is made.
+    failed : collects the figures that cannot be drawn; without it the first error passes.
 
     Returns
     -------
@@ -44,10 +53,24 @@ def draw_figures(run: RunFolder, results: list[StageResult], folder: Path) -> li
     ------
     OSError : the folder cannot be written.
     """
-    return _draw(_sheets(run, results), folder)
+    groups: dict[str, Group] = {
+        "plans": _plans,
+        "sections": _sections,
+        "borings": _borings,
+        "floor": _floor,
+        "stability": _stability,
+        "inflow": _inflow,
+        "course": _course,
+        "settlement": _settlement,
+        "neighbours": _neighbours,
+        "influence": _influence,
+    }
+    return _draw(groups, run, results, folder, failed)
 
 
-def draw_ground(run: RunFolder, results: list[StageResult], folder: Path) -> list[Path]:
+def draw_ground(
+    run: RunFolder, results: list[StageResult], folder: Path, failed: NotWritten | None = None
+) -> list[Path]:
     """Draw a site that was laid out but not solved: plan, two sections, borings.
 
     Parameters and errors as :func:`draw_figures`; `results` holds the natural state.
@@ -56,78 +79,108 @@ def draw_ground(run: RunFolder, results: list[StageResult], folder: Path) -> lis
     -------
     list of Path : a PNG for the screen a figure.
     """
-    return _draw(_ground_sheets(run, results), folder, quick=True)
+    groups: dict[str, Group] = {
+        "plan": _ground_plan,
+        "sections": _sections,
+        "borings": _borings,
+    }
+    return _draw(groups, run, results, folder, failed, quick=True)
 
 
-def _draw(sheets: Iterator[tuple[str, Figure]], folder: Path, quick: bool = False) -> list[Path]:
+def _draw(
+    groups: dict[str, Group],
+    run: RunFolder,
+    results: list[StageResult],
+    folder: Path,
+    failed: NotWritten | None,
+    quick: bool = False,
+) -> list[Path]:
     from wellring.postprocess.figures.style import drawing, save
 
     folder.mkdir(parents=True, exist_ok=True)
     written: list[Path] = []
     with _DRAWING, drawing():
-        for name, figure in sheets:
-            written += save(figure, folder, name, quick=quick)
+        for title, group in groups.items():
+            with item_of(failed, f"figures of {title}"):
+                for name, draw in group(run, results):
+                    with item_of(failed, f"figure {name}"):
+                        written += save(draw(), folder, name, quick=quick)
     return written
 
 
-def _sheets(run: RunFolder, results: list[StageResult]) -> Iterator[tuple[str, Figure]]:
-    """File name (no suffix) and sheet, one after the other so that each can be let go."""
-    from wellring.postprocess.figures.bars import draw_inflow
+def _plans(run: RunFolder, results: list[StageResult]) -> Iterator[Sheet]:
     from wellring.postprocess.figures.cuts import pit_cuts
-    from wellring.postprocess.figures.fence import draw_fence
     from wellring.postprocess.figures.fields import drawn_aquifers
-    from wellring.postprocess.figures.floor import draw_floor
-    from wellring.postprocess.figures.influence_rose import draw_influence
     from wellring.postprocess.figures.plan import draw_plan, plan_windows
+
+    cuts, windows, last = pit_cuts(run), plan_windows(run, results), len(results) - 1
+    for number, result in enumerate(results):
+        if result.fall is not None:
+            draw = partial(draw_plan, run, results, number, None, windows, cuts)
+            yield f"plan-{result.entry.folder}", draw
+    for unit in drawn_aquifers(run, results):
+        name = f"unit-{unit + 1}{_file_part(run.ledger.units[unit].label)}"
+        draw = partial(draw_plan, run, results, last, unit, windows, cuts)
+        yield f"plan-{results[last].entry.folder}-{name}", draw
+
+
+def _ground_plan(run: RunFolder, results: list[StageResult]) -> Iterator[Sheet]:
+    from wellring.postprocess.figures.cuts import pit_cuts
+    from wellring.postprocess.figures.plan import draw_plan, plan_windows
+
+    windows = plan_windows(run, results)
+    yield "plan", partial(draw_plan, run, results, 0, None, windows, pit_cuts(run))
+
+
+def _sections(run: RunFolder, results: list[StageResult]) -> Iterator[Sheet]:
+    from wellring.postprocess.figures.cuts import pit_cuts
     from wellring.postprocess.figures.section import draw_section
+
+    for cut in pit_cuts(run):
+        name = "along" if cut.along else "across"
+        yield f"section-{name}", partial(draw_section, run, results, cut)
+
+
+def _borings(run: RunFolder, results: list[StageResult]) -> Iterator[Sheet]:
+    from wellring.postprocess.figures.fence import draw_fence, log_pairs
+
+    if log_pairs(run, results[0]):
+        yield "borings", partial(draw_fence, run, results)
+
+
+def _floor(run: RunFolder, results: list[StageResult]) -> Iterator[Sheet]:
+    from wellring.postprocess.figures.floor import draw_floor
+
+    dry = results[-1].dryness
+    if dry is not None and dry.plan.size:
+        yield "floor", partial(draw_floor, run, results[-1])
+
+
+def _stability(run: RunFolder, results: list[StageResult]) -> Iterator[Sheet]:
     from wellring.postprocess.figures.stability_map import draw_stability
     from wellring.postprocess.stability import stabilities
 
-    cuts = pit_cuts(run)
-    windows = plan_windows(run, results)
-    last = len(results) - 1
-    for number, result in enumerate(results):
-        if result.fall is not None:
-            yield (
-                f"plan-{result.entry.folder}",
-                draw_plan(run, results, number, None, windows, cuts),
-            )
-    for unit in drawn_aquifers(run, results):
-        name = _file_part(run.ledger.units[unit].label)
-        yield (
-            f"plan-{results[last].entry.folder}-unit-{unit + 1}{name}",
-            draw_plan(run, results, last, unit, windows, cuts),
-        )
-    for cut in cuts:
-        name = "along" if cut.along else "across"
-        yield f"section-{name}", draw_section(run, results, cut)
-    if run.ledger.borings:
-        yield "borings", draw_fence(run, results)
-    dry = results[last].dryness
-    if dry is not None and dry.plan.size:
-        yield "floor", draw_floor(run, results[last])
     for result, stable in zip(results, stabilities(run, results), strict=True):
         if stable is not None:
-            yield f"stability-{result.entry.folder}", draw_stability(run, result, stable)
+            yield f"stability-{result.entry.folder}", partial(draw_stability, run, result, stable)
+
+
+def _inflow(run: RunFolder, results: list[StageResult]) -> Iterator[Sheet]:
+    from wellring.postprocess.figures.bars import draw_inflow
+
     if any(result.inflow is not None for result in results):
-        yield "inflow", draw_inflow(run, results)
+        yield "inflow", partial(draw_inflow, run, results)
+
+
+def _course(run: RunFolder, results: list[StageResult]) -> Iterator[Sheet]:
+    from wellring.postprocess.figures.course import draw_course
+
     course = follow(run, results)
     if course is not None:
-        from wellring.postprocess.figures.course import draw_course
-
-        yield "course", draw_course(run, results, course)
-    yield from _settlement_sheets(run, results)
-    effects = effects_on_neighbours(run, results)
-    if effects is not None:
-        from wellring.postprocess.figures.neighbours_plan import draw_neighbours
-
-        yield "neighbours", draw_neighbours(run, results, effects)
-    rose = draw_influence(run, results)
-    if rose is not None:
-        yield "influence", rose
+        yield "course", partial(draw_course, run, results, course)
 
 
-def _settlement_sheets(run: RunFolder, results: list[StageResult]) -> Iterator[tuple[str, Figure]]:
+def _settlement(run: RunFolder, results: list[StageResult]) -> Iterator[Sheet]:
     """Plans of settlement, a stage each where it is a millimetre or more, and curves in time."""
     from wellring.postprocess.figures.cuts import pit_cuts
     from wellring.postprocess.figures.settlement_curves import draw_settlement_curves
@@ -141,29 +194,28 @@ def _settlement_sheets(run: RunFolder, results: list[StageResult]) -> Iterator[t
         return
     windows = settlement_windows(run, found)
     for number, item in enumerate(found, start=1):
-        yield (
-            f"settlement-{item.entry.folder}",
-            draw_settlement(run, results, number, found, windows),
-        )
-    yield "settlement-sections", draw_troughs(run, found, pit_cuts(run))
+        draw = partial(draw_settlement, run, results, number, found, windows)
+        yield f"settlement-{item.entry.folder}", draw
+    yield "settlement-sections", partial(draw_troughs, run, found, pit_cuts(run))
     course = settlement_course(run, results)
     if course is not None:
-        yield "settlement-in-time", draw_settlement_curves(run, results, course)
+        yield "settlement-in-time", partial(draw_settlement_curves, run, results, course)
 
 
-def _ground_sheets(run: RunFolder, results: list[StageResult]) -> Iterator[tuple[str, Figure]]:
-    from wellring.postprocess.figures.cuts import pit_cuts
-    from wellring.postprocess.figures.fence import draw_fence
-    from wellring.postprocess.figures.plan import draw_plan, plan_windows
-    from wellring.postprocess.figures.section import draw_section
+def _neighbours(run: RunFolder, results: list[StageResult]) -> Iterator[Sheet]:
+    from wellring.postprocess.figures.neighbours_plan import draw_neighbours
 
-    cuts = pit_cuts(run)
-    yield "plan", draw_plan(run, results, 0, None, plan_windows(run, results), cuts)
-    for cut in cuts:
-        name = "along" if cut.along else "across"
-        yield f"section-{name}", draw_section(run, results, cut)
-    if run.ledger.borings:
-        yield "borings", draw_fence(run, results)
+    effects = effects_on_neighbours(run, results)
+    if effects is not None:
+        yield "neighbours", partial(draw_neighbours, run, results, effects)
+
+
+def _influence(run: RunFolder, results: list[StageResult]) -> Iterator[Sheet]:
+    from wellring.postprocess.figures.influence_rose import draw_influence
+
+    rose = draw_influence(run, results)
+    if rose is not None:
+        yield "influence", lambda: rose
 
 
 def _file_part(label: str) -> str:

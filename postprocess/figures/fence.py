@@ -91,16 +91,18 @@ def _same(logged: list[Interval], modelled: list[Interval]) -> float:
 
 
 def draw_fence(run: RunFolder, results: list[StageResult]) -> Figure:
-    """The sheet: borings in their order along the pit, evenly spaced, two columns each."""
+    """The sheet: borings in their order along the pit, evenly spaced, two columns each.
+
+    At least one boring lies in the modelled ground.
+    """
     scales, looks = Scales.of(run), soil_looks(run.ledger)
     pit = shapely.Polygon(run.ledger.outline)
     everything = log_pairs(run, results[0])
     away = {p.boring.id: pit.distance(shapely.Point(p.boring.x, p.boring.y)) for p in everything}
     pairs = sorted(everything, key=lambda pair: away[pair.boring.id])[:MOST]
     section = pit_cuts(run)[0]
-    if pairs:
-        along, _ = section.project(run, *np.array([(p.boring.x, p.boring.y) for p in pairs]).T)
-        pairs = [pairs[k] for k in np.argsort(along, kind="stable")]
+    along, _ = section.project(run, *np.array([(p.boring.x, p.boring.y) for p in pairs]).T)
+    pairs = [pairs[k] for k in np.argsort(along, kind="stable")]
     figure = sheet(run, "Borings as logged beside the model", None)
     rows = (
         [pairs]
@@ -109,9 +111,9 @@ def draw_fence(run: RunFolder, results: list[StageResult]) -> Figure:
     )
     top, bottom = SHEET[1] - 1.25, 1.95
     gap = 0.75
-    height = (top - bottom - gap * (len(rows) - 1)) / max(len(rows), 1)
+    height = (top - bottom - gap * (len(rows) - 1)) / len(rows)
     levels = [level for p in pairs for level in (p.boring.ground, p.boring.final, p.modelled[0][0])]
-    longest = max((len(row) for row in rows), default=1)
+    longest = max(len(row) for row in rows)
     for place, row in enumerate(rows):
         axes = panel(
             figure,

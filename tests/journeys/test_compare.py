@@ -50,7 +50,7 @@ rate = "0.2 m3/h"
 def test_schemes_are_ranked_and_reasons_told(
     tmp_path: Path,
     plain_site: Callable[..., Path],
-    wellring_process: Callable[..., Any],
+    wellring: Callable[..., Any],
     beside_pit: Callable[..., None],
 ) -> None:
     site = plain_site(
@@ -75,7 +75,7 @@ def test_schemes_are_ranked_and_reasons_told(
                  and text.index(line) > text.index("[[schemes]]"))  # fmt: skip
     site.write_text(text + SECOND + PRICES + MEADOW)
     beside_pit(site, "meadow.geojson", [(20, 0), (40, 0), (40, 20)], name="wet meadow")
-    done = wellring_process("compare", site, "--workers", "2", "--json")
+    done = wellring("compare", site, "--workers", "2", "--json")
     assert done.code == 0, done.err
     told = json.loads(done.out)
     names = [row["scheme"] for row in told["schemes"]]
@@ -112,14 +112,14 @@ def test_schemes_are_ranked_and_reasons_told(
     assert f"  {names[0]}: {worst}" in (folder / "compare.txt").read_text()
     # The time to flood is that of the command itself; the deeper water is pumped, the longer it is.
     runs = site.parent / "site.runs"
-    alone = wellring_process("outage", runs / names[0], "--no-single-wells", "--no-figures",
+    alone = wellring("outage", runs / names[0], "--no-single-wells", "--no-figures",
                              "--out", tmp_path / "alone", "--json")  # fmt: skip
     hours = json.loads(alone.out)["standby_must_start_within_hours"]
     flood = [row["values"]["time to flood"] for row in told["schemes"]]
     assert hours > 0
     assert flood[0] == {"value": pytest.approx(hours, rel=5e-3), "unit": "h"}
     assert flood[1]["value"] == 0.0  # never dry
-    assert (runs / f"{names[0]}.outage 02 dig 2" / "report.html").is_file()
+    assert (runs / f"{names[0]}.outage 02 dig 2.compare" / "report.html").is_file()
     assert "Time to flood: all pumps stop at once" in (folder / "compare.txt").read_text()
 
 
@@ -141,7 +141,7 @@ def test_a_large_scheme_floods_on_a_coarser_grid_and_says_so(
     well = {"method": "deep wells", "ring": ring, "screen": [-11.0, -3.0],
             "diameter": "400 mm", "hold": -8.5}  # fmt: skip
     site = plain_site(
-        tmp_path / "site", formations=(-4.0,), drainage=[well], cell=2.0, sublayer=1.0
+        tmp_path / "site", formations=(-4.0,), drainage=[well], cell=3.0, sublayer=1.5
     )
     name = next(iter(read_site(site).description.schemes)).name
     hours = {}

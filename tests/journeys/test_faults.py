@@ -27,7 +27,7 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="POSIX scripts a
 
 SCHEME = "six wells"
 FULL = "No space left|File too large|disk may be full|MODFLOW 6 gave no answer"
-GRID = "\n[grid]\ncell = 4\nsublayer = 4\ngrowth = 2.0\n"
+GRID = "\n[grid]\ncell = 4\nsublayer = 4\ngrowth = 2.0\nlargest = 60\n"
 
 Start = Callable[..., tuple[int, str]]
 

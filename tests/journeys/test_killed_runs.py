@@ -5,6 +5,7 @@ A run counts as finished when its folder has its final name and a run.json that 
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import random
@@ -63,7 +64,7 @@ def small(start_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("killed") / "site"
     shutil.copytree(start_folder, folder)
     with (folder / "site.toml").open("a", encoding="utf-8") as file:
-        file.write("\n[grid]\ncell = 3\nsublayer = 2\ngrowth = 1.8\n")
+        file.write("\n[grid]\ncell = 3\nsublayer = 2\ngrowth = 1.8\nlargest = 60\n")
     return folder / "site.toml"
 
 
@@ -94,7 +95,7 @@ def wait_for(process: subprocess.Popen[str], runs: Path, pattern: str = ".*.part
 def test_killed_at_any_moment(
     small: Path, solver: Any, undisturbed: tuple[dict[str, Any], float, float], tmp_path: Path
 ) -> None:
-    """Killed from before the first file to after the last; the solver lives on as an orphan."""
+    """Killed from before the first file to after the last."""
     expected, appears, whole = undisturbed
     rng = random.Random(6)
     runs = tmp_path / "runs"
@@ -121,38 +122,73 @@ def test_killed_at_any_moment(
     assert hidden(runs) == []
 
 
-def test_orphaned_solver_does_no_harm(
-    small: Path, solver: Any, undisturbed: tuple[dict[str, Any], float, float], tmp_path: Path
+@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="looks processes up in /proc")
+@pytest.mark.parametrize("command", ["run", "compare", "vary", "vary in processes"])
+def test_killed_it_leaves_no_solver_at_work(
+    command: str, small: Path, solver: Any, tmp_path: Path
 ) -> None:
-    """A solver that outlives its run writes into a folder that the next run throws away."""
-    slow = tmp_path / "mf6"
-    slow.write_text(
-        f"#!/bin/sh\n[ \"$1\" = --version ] && exec '{solver.path}' --version\n"
-        f"echo at work > orphan.txt\nsleep 2\n'{solver.path}'\necho $? > orphan.txt\n"
-    )
-    slow.chmod(0o755)
-    runs = tmp_path / "runs"
-    runs.mkdir()
+    """SIGKILL to the command alone, with its real solver held still so that it cannot end itself.
 
-    class Slow:
-        path = slow
-
-    process = begin(small, Slow, runs)
-    wait_for(process, runs, ".*.partial-*/mf6/*/orphan.txt")
+    A study's solvers are started by threads or by processes of its own, which have to end too.
+    """
+    site = Path(shutil.copytree(small.parent, tmp_path / "site")) / small.name
+    arguments = [command.split()[0], str(site), "--no-figures"]
+    if command.startswith("vary"):
+        with site.open("a", encoding="utf-8") as file:
+            file.write(VARIED)
+        arguments += ["--workers", "5" if command.endswith("processes") else "2"]
+    process = begin_command(arguments, solver)
+    # The base case of a study is solved before its workers begin.
+    solvers = solvers_held_still(process, solver, ".work-" if "vary" in command else ".partial-")
+    own = parent_of(solvers[0]) == process.pid
+    assert own == (command in ("run", "vary"))
     process.kill()
     end(process)
-    assert group_lives(process)  # the solver is still there
-    assert finished(runs) == []
-    code, said = end(begin(small, solver, runs))
-    assert code == 0, said
-    assert finished(runs) == ["six wells"]
-    assert answers(runs) == undisturbed[0]
     deadline = time.monotonic() + 60
     while group_lives(process) and time.monotonic() < deadline:
-        time.sleep(0.1)
-    assert not group_lives(process)  # it ended by itself
-    assert finished(runs) == ["six wells"]
-    assert answers(runs) == undisturbed[0]
+        time.sleep(0.02)
+    assert not any(Path(f"/proc/{number}").exists() for number in solvers)
+    assert not group_lives(process)
+
+
+VARIED = """
+[vary]
+runs = 40
+[[vary.parameters]]
+path = "soils.sand.kh"
+factor = [0.5, 2.0]
+"""
+
+
+def solvers_held_still(process: subprocess.Popen[str], solver: Any, where: str) -> list[int]:
+    """A solver that a command has started, stopped by SIGSTOP, which only SIGKILL ends.
+
+    `where` is a part of the path of the folder it works in.
+    """
+    deadline = time.monotonic() + 120
+    while time.monotonic() < deadline:
+        assert process.poll() is None, process.communicate()
+        for place in Path("/proc").glob("[0-9]*"):
+            number = int(place.name)
+            try:
+                ours = os.getpgid(number) == process.pid
+                if not ours or (place / "exe").resolve() != Path(solver.path).resolve():
+                    continue
+                if where not in str((place / "cwd").resolve()):
+                    continue
+                os.kill(number, signal.SIGSTOP)
+            except OSError:  # it has just ended
+                continue
+            time.sleep(0.05)
+            with contextlib.suppress(OSError, IndexError):
+                if (place / "stat").read_text().rpartition(")")[2].split()[0] == "T":
+                    return [number]
+        time.sleep(0.002)
+    raise AssertionError("no solver was seen at work")
+
+
+def parent_of(process: int) -> int:
+    return int(Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()[1])
 
 
 @pytest.mark.parametrize("stop", [signal.SIGINT, signal.SIGTERM], ids=lambda item: item.name)

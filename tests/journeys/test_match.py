@@ -78,7 +78,7 @@ def measured_site(
         points={"P1": (30.0, 5.0), "P2": (10.0, 30.0), "P3": (45.0, 5.0)},
         cell=6.0,
         sublayer=4.0,
-        grid={"growth": 1.8},
+        grid={"growth": 1.8, "largest": 40.0},
     )
     site.write_text(site.read_text().replace('name = "P3"', 'level = -10.0\nname = "P3"'))
     text = site.read_text()
@@ -187,7 +187,7 @@ def test_the_folder_holds_all_of_it_and_a_second_fit_solves_nothing(
 
 
 def test_killed_and_taken_up_again(
-    done: Matched, measured_site: Path, tmp_path: Path, wellring_process: Callable[..., Any]
+    done: Matched, measured_site: Path, tmp_path: Path, wellring: Callable[..., Any]
 ) -> None:
     """SIGKILL in the midst of it: what was solved stays, and the end is the same."""
     import sys
@@ -204,7 +204,7 @@ def test_killed_and_taken_up_again(
     kept = solved(folder)
     assert len(kept) >= 5
     assert not (folder / "answers.json").exists()
-    ended = wellring_process("match", measured_site, "--out", folder, "--no-figures", "--json")
+    ended = wellring("match", measured_site, "--out", folder, "--no-figures", "--json")
     assert ended.code == done.exit_code, ended.err
     assert {name: solved(folder)[name] for name in kept} == kept
     assert json.loads(ended.out) == json.loads(json.dumps(done.as_json()))
@@ -216,7 +216,7 @@ def solved(folder: Path) -> dict[str, int]:
 
 
 def test_faults_of_a_plan_are_told_together(
-    measured_site: Path, tmp_path: Path, wellring_process: Callable[..., Any]
+    measured_site: Path, tmp_path: Path, wellring: Callable[..., Any]
 ) -> None:
     rows = (measured_site.parent / "measured.csv").read_text()
     (tmp_path / "measured.csv").write_text(rows.replace("P1", "P9"))
@@ -226,7 +226,7 @@ def test_faults_of_a_plan_are_told_together(
         'range = [1e-6, 1e-5]\n[[parameters]]\npath = "soils.sand.ss"\ndeviation = 1.0\n'
     )
     out = tmp_path / "out"
-    refused = wellring_process("match", measured_site, "--plan", tmp_path / "plan.toml",
+    refused = wellring("match", measured_site, "--plan", tmp_path / "plan.toml",
                                "--out", out)  # fmt: skip
     assert refused.code == 2
     assert "Traceback" not in refused.err
@@ -240,7 +240,7 @@ def test_faults_of_a_plan_are_told_together(
     (tmp_path / "plan.toml").write_text(
         'observations = "measured.csv"\n[[parameters]]\npath = "soils.sand.kh"\n'
     )
-    refused = wellring_process("match", measured_site, "--plan", tmp_path / "plan.toml",
+    refused = wellring("match", measured_site, "--plan", tmp_path / "plan.toml",
                                "--out", out)  # fmt: skip
     assert refused.code == 2
     assert "measured.csv:2: column point is 'P9'" in refused.err
@@ -248,8 +248,8 @@ def test_faults_of_a_plan_are_told_together(
 
 
 def test_a_site_without_a_plan_is_refused(
-    plain_site: Callable[..., Path], tmp_path: Path, wellring_process: Callable[..., Any]
+    plain_site: Callable[..., Path], tmp_path: Path, wellring: Callable[..., Any]
 ) -> None:
-    refused = wellring_process("match", plain_site(tmp_path))
+    refused = wellring("match", plain_site(tmp_path))
     assert refused.code == 2
     assert "a [match] table, or a plan given by --plan" in refused.err

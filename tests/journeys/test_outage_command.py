@@ -11,7 +11,7 @@ import pytest
 
 
 def test_standby_power_in_time_or_too_late(
-    tmp_path: Path, plain_site: Callable[..., Path], wellring_process: Callable[..., Any]
+    tmp_path: Path, plain_site: Callable[..., Path], wellring: Callable[..., Any]
 ) -> None:
     site = plain_site(
         tmp_path / "site",
@@ -27,7 +27,7 @@ def test_standby_power_in_time_or_too_late(
             }
         ],
     )
-    late = wellring_process("outage", site, "--standby", "200", "--no-single-wells", "--json")
+    late = wellring("outage", site, "--standby", "200", "--no-single-wells", "--json")
     assert late.code == 1, late.err
     told = json.loads(late.out)
     within = told["standby_must_start_within_hours"]
@@ -53,12 +53,12 @@ def test_standby_power_in_time_or_too_late(
     marks = {mark["name"]: mark["at"] for mark in levels["marks"]}
     assert marks["water at formation"] == pytest.approx(within, rel=1e-5)
     assert "too late" in page
-    soon = wellring_process(
+    soon = wellring(
         "outage", site, "--standby", str(0.5 * within), "--no-single-wells", "--no-figures"
     )
     assert soon.code == 0, soon.err
     assert "in time" in soon.out
-    one = wellring_process(
+    one = wellring(
         "outage", site, "--pump", "W 1", "--for", "20", "--no-single-wells", "--no-figures"
     )
     assert one.code == 0, one.err
@@ -67,6 +67,6 @@ def test_standby_power_in_time_or_too_late(
     assert "Still pumping: W 2, W 3, W 4" in one.out
     assert "does not reach formation within 20 days" in one.out
     assert folder.name == "scheme.outage 01 dig 1"
-    wrong = wellring_process("outage", site, "--stage", "dig 9", "--for", "3")
+    wrong = wellring("outage", site, "--stage", "dig 9", "--for", "3")
     assert wrong.code == 2
     assert "dig 1" in wrong.err

@@ -2,7 +2,6 @@
 
 import hashlib
 import json
-import time
 from pathlib import Path
 
 import pytest
@@ -12,6 +11,10 @@ from wellring.model.run import report
 from wellring.postprocess.run_folder import RunFolder
 
 SOFTER = '[soils.clay]\ncompression = { mv = "1.5 m2/MN" }\n'
+
+
+def written(folder: Path) -> dict[Path, int]:
+    return {path: path.stat().st_mtime_ns for path in folder.rglob("*")}
 
 
 def largest(run: Path) -> float:
@@ -28,9 +31,9 @@ def test_softer_clay_settles_more_and_is_recorded(start_copy: Path, tmp_path: Pa
     first, solved = largest(start_copy), (start_copy / "run.json").read_bytes()
     soils = tmp_path / "softer.toml"
     soils.write_text(SOFTER)
-    began = time.process_time()
+    models = written(start_copy / "mf6")
     done = report(start_copy, soils=soils, figures=False)
-    assert time.process_time() - began < 5.0
+    assert written(start_copy / "mf6") == models  # nothing was solved
     assert largest(start_copy) > 1.2 * first
     source = json.loads((start_copy / "run.json").read_text())["reassessed"]["soils"]
     assert source == {

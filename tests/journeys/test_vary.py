@@ -146,7 +146,7 @@ def test_chance_of_a_log_normal_flow(tmp_path: Path, plain_site: Callable[..., P
 
 
 def test_faults_of_a_plan_are_told_together(
-    tmp_path: Path, plain_site: Callable[..., Path], wellring_process: Callable[..., Any]
+    tmp_path: Path, plain_site: Callable[..., Path], wellring: Callable[..., Any]
 ) -> None:
     site = confined_site(tmp_path / "site", plain_site)
     plain = site.read_text()
@@ -165,19 +165,19 @@ path = "grid.largest"
 factor = [0.5, 2.0]
 """
     )
-    done = wellring_process("vary", site)
+    done = wellring("vary", site)
     assert done.code == 2
     assert "Did you mean 'soils.sand.kh'?" in done.err
     assert "a low end below the high end" in done.err
     assert "a value that stands in the site file" in done.err
     site.write_text(plain)
-    done = wellring_process("vary", site)
+    done = wellring("vary", site)
     assert done.code == 2
     assert "a [vary] table, or a plan given by --plan" in done.err
 
 
 def test_contradicting_correlations_are_refused(
-    tmp_path: Path, plain_site: Callable[..., Path], wellring_process: Callable[..., Any]
+    tmp_path: Path, plain_site: Callable[..., Path], wellring: Callable[..., Any]
 ) -> None:
     site = confined_site(tmp_path / "site", plain_site)
     paths = ("soils.sand.kh", "water.level", "excavation.clearance")
@@ -189,6 +189,6 @@ def test_contradicting_correlations_are_refused(
         text += f'[[vary.correlations]]\nof = ["{paths[pair[0]]}", "{paths[pair[1]]}"]\n'
         text += f"rank = {rank}\n"
     site.write_text(f"{site.read_text()}\n{text}")
-    done = wellring_process("vary", site)
+    done = wellring("vary", site)
     assert done.code == 2, done.err
     assert "not positive definite" in done.err

@@ -27,7 +27,7 @@ HOLD, CAPACITY = -4.0, 20 / 3600
 
 def _run(folder: Path, solver: Path, time: str) -> Run:
     site = start_site(folder)
-    grid = "\n[grid]\ncell = 4.0\nsublayer = 1.5\n"
+    grid = "\n[grid]\ncell = 4.0\nsublayer = 1.5\nlargest = 40\n"
     site.write_text(site.read_text(encoding="utf-8") + grid + time, encoding="utf-8")
     return run(site, solver=solver, figures=False, side_studies=False)[0]
 

@@ -4,7 +4,6 @@ import os
 import stat
 import struct
 import sys
-import time
 
 import numpy as np
 import pytest
@@ -166,23 +165,21 @@ SWINGS = (
     "    for n in range(1, 75):\n"
     "        change = {change}\n"
     "        print(100 * n, 1.0, 1, 1, n, 100, change, 1, '', 4810, sep=',', file=file)\n"
-    "time.sleep({seconds})\nsys.exit(1)"
+    "time.sleep({seconds})\nopen('ended by itself', 'w').close()\nsys.exit(1)"
 )
 """Writes the solver's record of 74 iterations, then works on without end."""
 
 
 def test_an_attempt_that_swings_for_ever_is_given_up(strip, fake, tmp_path):
     body = SWINGS.format(change="(-1) ** n * (4.0 + n % 3)", seconds=60)
-    began = time.monotonic()
     assert "did not converge (outer iteration 74" in failure(strip, fake, tmp_path, body)
-    assert time.monotonic() - began < 20
+    assert not (tmp_path / "one" / "ended by itself").exists()
 
 
 def test_an_attempt_that_comes_nearer_slowly_goes_on(strip, fake, tmp_path):
     body = SWINGS.format(change="5.0 * 0.95 ** n", seconds=2)
-    began = time.monotonic()
     failure(strip, fake, tmp_path, body)
-    assert time.monotonic() - began > 2  # it ended by itself
+    assert (tmp_path / "one" / "ended by itself").exists()
 
 
 def test_the_next_rung_is_tried_when_one_fails(strip, fake, solver, tmp_path):

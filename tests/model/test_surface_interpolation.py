@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 import warnings
 
 import gstools
@@ -206,7 +205,6 @@ def test_wrong_input_is_refused():
         interpolate("linear", one, one, one, one, np.zeros(2))
 
 
-@pytest.mark.bench
 @pytest.mark.parametrize("count", [0, 1])
 def test_the_extent_of_fewer_than_two_points_is_refused(count: int):
     few = np.full(count, 3.0)
@@ -214,18 +212,6 @@ def test_the_extent_of_fewer_than_two_points_is_refused(count: int):
         with pytest.raises(ValueError, match=f"needs at least two of them, not {count}"):
             asked()
     assert extent_of(np.array([0.0, 3.0]), np.array([0.0, 4.0])) == 5.0
-
-
-def test_forty_borings_to_forty_thousand_points():
-    x, y, values = scattered(40, 14)
-    xq, yq = rectangle(-500, 700, -500, 700, 200)
-    for method in METHODS:
-        interpolate(method, x, y, values, xq[:10], yq[:10])
-        start = time.perf_counter()
-        interpolate(method, x, y, values, xq, yq, with_std=True)
-        seconds = time.perf_counter() - start
-        print(f"{method}: 40 borings to {xq.size} points in {seconds:.2f} s")
-        assert seconds < 2.0
 
 
 def test_kriging_and_its_deviation_are_those_of_an_independent_library():

@@ -146,7 +146,8 @@ def run_wells(tmp_path: Path) -> Callable[[str], Run]:
         scheme = (
             '[[schemes]]\nname = "tried"\n[[schemes.drainage]]\nmethod = "deep wells"\n'
             'ring = { offset = -1.5, count = 6 }\nscreen = [-8.5, -1.0]\ndiameter = "800 mm"\n'
-            f"hold = -6.0\n{keys}\n[grid]\ncell = 2.0\n"
+            f"hold = -6.0\n{keys}\n"
+            "[grid]\ncell = 2.0\nsublayer = 1.0\ngrowth = 1.6\nlargest = 60.0\n"
         )
         file.write_text(text[:before] + scheme + text[after:], encoding="utf-8")
         (finished,) = run_site(file, figures=False, side_studies=False)

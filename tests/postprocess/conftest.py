@@ -119,7 +119,8 @@ def turned_site(folder: Path) -> Path:
     ]:
         assert text.count(old) == 1
         text = text.replace(old, new)
-    site.write_text(text, encoding="utf-8")
+    grid = "\n[grid]\nsublayer = 2.0\n"
+    site.write_text(text + grid, encoding="utf-8")
     return site
 
 

@@ -7,7 +7,8 @@ import math
 import pytest
 
 from wellring.postprocess.answer import Answer, counted
-from wellring.postprocess.answers import Answers, make_answers, post_process
+from wellring.postprocess.answers import Answers, make_answers
+from wellring.postprocess.post_process import post_process
 from wellring.postprocess.run_folder import ANSWERS_FILE, LEDGER_FILE, RUN_FILE, RunFolder
 from wellring.postprocess.stage_results import read_results
 from wellring.postprocess.summary import summary, value_text
@@ -153,7 +154,7 @@ def test_a_side_study_without_water_under_the_floor_leaves_its_level_out(start_c
     answers = make_answers(run, read_results(run))
     assert answers.answers["farther_source_level"].value is None
     assert answers.answers["farther_source_inflow"].value == 0.0
-    answers.write(start_copy)
+    (start_copy / ANSWERS_FILE).write_text(answers.text(), encoding="utf-8")
     read_strictly(start_copy / ANSWERS_FILE)
 
 

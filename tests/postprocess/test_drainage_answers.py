@@ -27,7 +27,8 @@ def run_with(tmp_path_factory: pytest.TempPathFactory) -> Runs:
         file = folder / "site.toml"
         text = file.read_text(encoding="utf-8")
         before, after = text.index("[[schemes]]"), text.index("[[points]]")
-        scheme = f'[[schemes]]\nname = "tried"\n{tables}\n[grid]\ncell = 2.0\n'
+        grid = "[grid]\ncell = 2.0\nsublayer = 1.0\ngrowth = 1.6\nlargest = 60.0\n"
+        scheme = f'[[schemes]]\nname = "tried"\n{tables}\n{grid}'
         text = text[:before] + scheme + text[after:]
         for old, new in changes.values():
             assert old in text

@@ -132,7 +132,7 @@ def test_nothing_is_drawn_down_before_the_work_and_more_the_nearer(results):
 def test_drawdown_is_the_difference_of_the_tables(results):
     _, (natural, *_, last) = results
     both = ~np.isnan(natural.table) & ~np.isnan(last.table)
-    assert both.sum() > 1000
+    assert both.mean() > 0.5
     assert np.allclose(last.fall.table[both], (natural.table - last.table)[both])
     stacked = np.stack([last.fall.table, *last.fall.units.values()])
     some = ~np.isnan(stacked).all(axis=0)

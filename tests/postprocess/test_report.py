@@ -3,7 +3,6 @@
 import base64
 import json
 import re
-import time
 from collections import Counter
 from dataclasses import replace
 from html.parser import HTMLParser
@@ -182,12 +181,9 @@ def test_the_first_answer_is_the_driest_truth(slashed_run: RunFolder, answers: A
     assert "stands 0.30 m above the floor" in told.sentence
 
 
-def test_size_and_cost(slashed_run: RunFolder, answers: Answers, tmp_path: Path) -> None:
-    write_report(slashed_run, answers, tmp_path / "first.html")  # imports and reads once
-    began = time.process_time()
+def test_the_page_is_one_file_that_can_be_mailed(
+    slashed_run: RunFolder, answers: Answers, tmp_path: Path
+) -> None:
     path = write_report(slashed_run, answers, tmp_path / "report.html")
-    took = time.process_time() - began
-    print(f"report: {took:.2f} s, {path.stat().st_size / 1e6:.2f} MB")
-    assert took < 2.0
     assert path.stat().st_size < 15e6
-    assert sorted(item.name for item in tmp_path.iterdir()) == ["first.html", "report.html"]
+    assert [item.name for item in tmp_path.iterdir()] == ["report.html"]

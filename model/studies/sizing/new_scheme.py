@@ -20,7 +20,7 @@ from wellring.model.studies.sizing.sized_site import written
 Floats = NDArray[np.float64]
 
 HEAD = "# Written by wellring size from "
-"""How a file begins that may be written over."""
+"""How a file begins beside which another may be written."""
 
 
 def sized_scheme(
@@ -93,9 +93,14 @@ def check_target(site_file: Path, target: Path) -> None:
 
 
 def write_site(site_file: Path, target: Path, scheme: Mapping[str, Any], note: str) -> Path:
-    """A copy of the site file with one more scheme; what was written there before is replaced.
+    """A copy of the site file with one more scheme, which must read as a site.
 
-    The copy must read as a site, else nothing is written.
+    A file that stands there already, of another sizing or changed by the user since, is kept: the
+    new one is then called ``<target>_2``, and so on.
+
+    Returns
+    -------
+    The file written, or the one of the same text that stood there.
 
     Raises
     ------
@@ -105,14 +110,19 @@ def write_site(site_file: Path, target: Path, scheme: Mapping[str, Any], note: s
     text = site_file.read_text(encoding="utf-8-sig").replace("\r\n", "\n")
     block = toml_block("schemes", scheme)
     whole = f"{HEAD}{site_file.name}: {note}\n{text.rstrip()}\n\n{block}"
+    number, free = 2, target
+    while free.exists():
+        if free.read_text(encoding="utf-8", errors="replace") == whole:
+            return free
+        free, number = target.with_name(f"{target.stem}_{number}{target.suffix}"), number + 1
     partial = target.with_name(f".{target.stem}.partial-{os.getpid()}.toml")
     try:
         partial.write_text(whole, encoding="utf-8")
         read_site(partial)
-        partial.replace(target)
+        partial.replace(free)
     finally:
         partial.unlink(missing_ok=True)
-    return target
+    return free
 
 
 def toml_block(heading: str, table: Mapping[str, Any]) -> str:

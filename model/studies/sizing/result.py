@@ -67,6 +67,8 @@ class Sized:
     search: Search
     written: Path | None = None
     warnings: list[str] = field(default_factory=list)
+    not_written: list[str] = field(default_factory=list)
+    """Figures, layers and pages that could not be written, one sentence each."""
 
     @property
     def folder(self) -> Path:

@@ -25,6 +25,8 @@ from wellring.model.studies.sizing.prices import NO_QUOTATION
 from wellring.model.studies.sizing.request import one_scheme, study_folder, target_of
 from wellring.model.studies.variants import Outcome, Variant
 from wellring.postprocess.answer import counted
+from wellring.postprocess.not_written import NotWritten
+from wellring.postprocess.report_page import REPORT_FILE
 from wellring.postprocess.result_set import result_set
 
 Kind = Literal["spacing", "count"]
@@ -96,6 +98,8 @@ class Swept:
     new_scheme: str = ""
     written: Path | None = None
     warnings: list[str] = field(default_factory=list)
+    not_written: list[str] = field(default_factory=list)
+    """Figures, layers and pages that could not be written, one sentence each."""
 
     @property
     def folder(self) -> Path:
@@ -282,9 +286,11 @@ def _write(done: Swept, figures: bool) -> None:
         (place / "sweep.txt").write_text(done.text(), encoding="utf-8")
         if figures:
             from wellring.model.studies.sizing.size_page import sweep_page
-            from wellring.postprocess.report_page import REPORT_FILE
 
-            sweep_page(done).write(place / REPORT_FILE)
+            failed = NotWritten()
+            with failed.item(REPORT_FILE):
+                sweep_page(done).write(place / REPORT_FILE)
+            done.not_written = failed.items
 
 
 def swept_table(scheme: Scheme, site: Site, number: int, name: str | None) -> int:
