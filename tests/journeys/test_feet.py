@@ -14,7 +14,6 @@ import numpy as np
 import pytest
 
 from wellring.inputs.read_site import Site, read_site
-from wellring.model import solve
 from wellring.model.layout import Layout, lay_out
 from wellring.model.run import run
 
@@ -163,22 +162,8 @@ def test_grid_and_ground_are_the_same(layouts: tuple[Layout, Layout]) -> None:
         assert np.allclose(other.conductance, one.conductance, rtol=1e-6)
 
 
-def test_answers_are_the_same(
-    told_twice: tuple[Path, Path], solver: Any, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """To a hundredth of a millimetre, or a hundred-thousandth of all else.
-
-    Coordinates differ in their last bits, so the solver's iterations do not end bit for bit alike:
-    with closures of 1e-4 m two of them may end nearly that far apart (1.6e-5 m was seen). Both are
-    solved to 1e-6 m, where they differ by 5e-7 m.
-    """
-    settings = solve._set
-
-    def tightly(*given: Any) -> None:
-        *others, flow, head = given
-        settings(*others, min(flow, 1e-4), min(head, 1e-6))
-
-    monkeypatch.setattr(solve, "_set", tightly)
+def test_answers_are_the_same(told_twice: tuple[Path, Path], solver: Any) -> None:
+    """To a hundredth of a millimetre, or a hundred-thousandth of all else."""
     close = {"m": {"abs": 1e-5}}
     metres, feet = (
         run(file, solver=solver.path, figures=False, side_studies=False)[0].answers.answers
