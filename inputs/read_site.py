@@ -18,12 +18,11 @@ from pydantic import ValidationError
 from shapely.geometry import MultiPoint, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from wellring.inputs.borings import BoringLogs
-from wellring.inputs.crs import SiteCrs
-from wellring.inputs.drainage import Placed
-from wellring.inputs.explain import explain
-from wellring.inputs.faults import FaultLog
-from wellring.inputs.geodata import (
+from wellring.inputs.basics.explain import explain
+from wellring.inputs.basics.faults import FaultLog
+from wellring.inputs.basics.toml_text import TomlFaults, load_toml
+from wellring.inputs.geodata.crs import SiteCrs
+from wellring.inputs.geodata.geodata import (
     check_near,
     check_pit_place,
     read_crs,
@@ -31,16 +30,17 @@ from wellring.inputs.geodata import (
     read_points,
     read_polygon,
 )
-from wellring.inputs.piezometers import Piezometers, read_piezometers
-from wellring.inputs.plan_rules import check_plan
-from wellring.inputs.read_borings import read_borings
-from wellring.inputs.read_neighbours import read_neighbours
-from wellring.inputs.receptors import Receptors
-from wellring.inputs.series import Column, Series, read_series
-from wellring.inputs.site import SiteDescription
-from wellring.inputs.site_rules import check_rules
-from wellring.inputs.surface import GroundSurface, read_ground
-from wellring.inputs.toml_text import TomlFaults, load_toml
+from wellring.inputs.geodata.read_neighbours import read_neighbours
+from wellring.inputs.geodata.receptors import Receptors
+from wellring.inputs.geodata.surface import GroundSurface, read_ground
+from wellring.inputs.logs.borings import BoringLogs
+from wellring.inputs.logs.read_borings import read_borings
+from wellring.inputs.measured.piezometers import Piezometers, read_piezometers
+from wellring.inputs.measured.series import Column, Series, read_series
+from wellring.inputs.site.drainage import Placed
+from wellring.inputs.site.plan_rules import check_plan
+from wellring.inputs.site.site import SiteDescription
+from wellring.inputs.site.site_rules import check_rules
 
 Where = tuple[Path, SiteCrs, FaultLog, str]
 """Folder, crs, fault log and name of the site file, as every reader of shapes takes them."""

@@ -7,14 +7,14 @@ Each verb takes the path of a site file and returns an object: :class:`Run`, :cl
 headings, fields are xarray. Nothing is printed unless `say=print` is given.
 """
 
-from wellring.model.run import Run, report, run
+from wellring.model.runs.run import Run, report, run
 from wellring.model.start_site import start_site
 from wellring.model.studies.compare import Compared, compare
 from wellring.model.studies.engine import Study, open_study
-from wellring.model.studies.match import match
-from wellring.model.studies.matched import Matched
+from wellring.model.studies.match.match import match
+from wellring.model.studies.match.matched import Matched
 from wellring.model.studies.variants import Variant
-from wellring.model.studies.vary import Varied, vary
+from wellring.model.studies.vary.vary import Varied, vary
 from wellring.postprocess.fields import open_fields
 from wellring.postprocess.notebook import read_table, table_names, wells_frame
 

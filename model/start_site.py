@@ -5,7 +5,7 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
-from wellring.inputs.faults import FaultLog
+from wellring.inputs.basics.faults import FaultLog
 
 
 def start_site(folder: Path) -> Path:

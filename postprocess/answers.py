@@ -7,11 +7,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
-from wellring.inputs.units import shown
-from wellring.postprocess.answer import MASS_BALANCE_LIMIT, Answer, Part, number
-from wellring.postprocess.flooded_ground import flooded_ground
-from wellring.postprocess.heads import level_at_point
-from wellring.postprocess.run_folder import RunFolder
+from wellring.inputs.basics.units import shown
+from wellring.postprocess.operation.flooded_ground import flooded_ground
+from wellring.postprocess.run.answer import MASS_BALANCE_LIMIT, Answer, Part, number
+from wellring.postprocess.run.heads import level_at_point
+from wellring.postprocess.run.run_folder import RunFolder
 from wellring.postprocess.stage_results import REACH_DRAWDOWN, StageResult
 
 Subject = Callable[[RunFolder, Sequence[StageResult]], Part]
@@ -19,17 +19,17 @@ Subject = Callable[[RunFolder, Sequence[StageResult]], Part]
 
 def subjects() -> tuple[Subject, ...]:
     """What is assessed beside water and dryness; each adds a :class:`Part`."""
-    from wellring.postprocess.drainage_answers import assess_drainage
-    from wellring.postprocess.in_time import assess_time
-    from wellring.postprocess.influence import assess_influence
-    from wellring.postprocess.method_answers import assess_methods
-    from wellring.postprocess.neighbour_answers import assess_neighbours
-    from wellring.postprocess.operations import assess_operations
-    from wellring.postprocess.pump_stop_answers import assess_pump_stop
-    from wellring.postprocess.settlement_answers import assess_settlement
-    from wellring.postprocess.stability_answers import assess_stability
-    from wellring.postprocess.travel_answers import assess_travel
-    from wellring.postprocess.wall_answers import assess_walls
+    from wellring.postprocess.neighbours.neighbour_answers import assess_neighbours
+    from wellring.postprocess.operation.operations import assess_operations
+    from wellring.postprocess.settlement.settlement_answers import assess_settlement
+    from wellring.postprocess.stability.pump_stop_answers import assess_pump_stop
+    from wellring.postprocess.stability.stability_answers import assess_stability
+    from wellring.postprocess.travel.travel_answers import assess_travel
+    from wellring.postprocess.water.drainage_answers import assess_drainage
+    from wellring.postprocess.water.in_time import assess_time
+    from wellring.postprocess.water.influence import assess_influence
+    from wellring.postprocess.water.method_answers import assess_methods
+    from wellring.postprocess.water.wall_answers import assess_walls
 
     return (
         assess_drainage,

@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.inputs.crs import SiteCrs, lonlat_of, plan_crs, read_crs
-from wellring.inputs.faults import FaultLog
-from wellring.postprocess.heads import drawdowns, water_table
-from wellring.postprocess.ledger import LEDGER_FILE
-from wellring.postprocess.run_folder import RunFolder, StageGrid
+from wellring.inputs.basics.faults import FaultLog
+from wellring.inputs.geodata.crs import SiteCrs, lonlat_of, plan_crs, read_crs
+from wellring.postprocess.run.heads import drawdowns, water_table
+from wellring.postprocess.run.ledger import LEDGER_FILE
+from wellring.postprocess.run.run_folder import RunFolder, StageGrid
 
 if TYPE_CHECKING:
     import xarray
@@ -125,7 +125,7 @@ def _settlements(
     run: RunFolder, grids: Sequence[StageGrid], heads: Sequence[Floats]
 ) -> list[Floats]:
     """Final settlement (n,) [m] of each stage; empty where the run cannot tell."""
-    from wellring.postprocess.settlement import settlements
+    from wellring.postprocess.settlement.settlement import settlements
     from wellring.postprocess.stage_results import StageResult
 
     results = [

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from wellring.inputs.faults import FaultLog, nearest
-from wellring.postprocess.gis_layers import wells_by_stage_layer
-from wellring.postprocess.run_folder import RunFolder
-from wellring.postprocess.tables import TABLES_FOLDER
+from wellring.inputs.basics.faults import FaultLog, nearest
+from wellring.postprocess.gis.gis_layers import wells_by_stage_layer
+from wellring.postprocess.run.run_folder import RunFolder
+from wellring.postprocess.run.tables import TABLES_FOLDER
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame

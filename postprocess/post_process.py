@@ -7,13 +7,13 @@ from collections.abc import Callable
 from pathlib import Path
 
 from wellring.postprocess.answers import Answers, make_answers
-from wellring.postprocess.cell_files import CELL_FILES, write_cell_files
 from wellring.postprocess.not_written import NotWritten
-from wellring.postprocess.report_page import REPORT_FILE
-from wellring.postprocess.result_set import keep_others, result_set
-from wellring.postprocess.run_folder import ANSWERS_FILE, RUN_FILE, RunFolder
+from wellring.postprocess.report.report_page import REPORT_FILE
+from wellring.postprocess.run.cell_files import CELL_FILES, write_cell_files
+from wellring.postprocess.run.result_set import keep_others, result_set
+from wellring.postprocess.run.run_folder import ANSWERS_FILE, RUN_FILE, RunFolder
+from wellring.postprocess.run.tables import write_tables
 from wellring.postprocess.stage_results import StageResult, read_results
-from wellring.postprocess.tables import write_tables
 
 LAYERS_FOLDER, FIGURES_FOLDER = "layers", "figures"
 
@@ -76,8 +76,8 @@ def _draw(
     tell: Callable[[str], None],
 ) -> None:
     from wellring.postprocess.figures import draw_figures
-    from wellring.postprocess.gis_layers import write_layers
-    from wellring.postprocess.report import write_report
+    from wellring.postprocess.gis.gis_layers import write_layers
+    from wellring.postprocess.report.report import write_report
 
     tell("writing GIS layers")
     with failed.item("GIS layers"):

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from wellring.inputs.units import shown
-from wellring.postprocess.answer import Answer, Part
+from wellring.inputs.basics.units import shown
 from wellring.postprocess.answers import Answers
-from wellring.postprocess.pump_stop import pump_stop
-from wellring.postprocess.pump_stop_answers import verdict_text
-from wellring.postprocess.run_folder import RunFolder
-from wellring.postprocess.summary import value_text
+from wellring.postprocess.run.answer import Answer, Part
+from wellring.postprocess.run.run_folder import RunFolder
+from wellring.postprocess.run.summary import value_text
+from wellring.postprocess.stability.pump_stop import pump_stop
+from wellring.postprocess.stability.pump_stop_answers import verdict_text
 
 YES, NO, WATCH, OPEN = "yes", "no", "watch", "open"
 

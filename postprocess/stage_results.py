@@ -8,21 +8,21 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.postprocess.closed_form import ClosedForm, closed_form
-from wellring.postprocess.dryness import Dryness, dryness
-from wellring.postprocess.heads import Drawdowns, drawdowns, reach, water_table
-from wellring.postprocess.inflow import Inflow, inflow
-from wellring.postprocess.ledger import StageEntry
-from wellring.postprocess.run_folder import RunFolder, StageGrid
-from wellring.postprocess.settlement import Settlement
-from wellring.postprocess.sump_load import SumpLoad, sump_load
+from wellring.postprocess.run.heads import Drawdowns, drawdowns, reach, water_table
+from wellring.postprocess.run.inflow import Inflow, inflow
+from wellring.postprocess.run.ledger import StageEntry
+from wellring.postprocess.run.run_folder import RunFolder, StageGrid
+from wellring.postprocess.settlement.settlement import Settlement
+from wellring.postprocess.water.closed_form import ClosedForm, closed_form
+from wellring.postprocess.water.dryness import Dryness, dryness
+from wellring.postprocess.water.sump_load import SumpLoad, sump_load
 
 if TYPE_CHECKING:
-    from wellring.postprocess.in_time import Course
-    from wellring.postprocess.neighbours import Effects
-    from wellring.postprocess.pump_stop import PumpStop
-    from wellring.postprocess.stability import FloorStability
-    from wellring.postprocess.travel_times import Travels
+    from wellring.postprocess.neighbours.neighbours import Effects
+    from wellring.postprocess.stability.pump_stop import PumpStop
+    from wellring.postprocess.stability.stability import FloorStability
+    from wellring.postprocess.travel.travel_times import Travels
+    from wellring.postprocess.water.in_time import Course
 
 Floats = NDArray[np.float64]
 
@@ -46,9 +46,9 @@ class StageResult:
     estimate: ClosedForm | None = None
     reach: float | None = None
     settlement: Settlement | None = None
-    """Filled by :func:`wellring.postprocess.settlement.settlements` when it is first asked."""
+    """Filled by `settlements` when it is first asked."""
     stability: FloorStability | None = None
-    """Filled by :func:`wellring.postprocess.stability.stabilities`."""
+    """Filled by :func:`wellring.postprocess.stability.stability.stabilities`."""
     course: Course | None = None
     """In the natural state's entry: the run in time, when it is first asked."""
     effects: Effects | None = None

@@ -17,11 +17,11 @@ for variable in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 import numpy as np
 import pytest
 
-from wellring.model.ground import Ground, SoilValues, make_ground
-from wellring.model.layers import make_layers
-from wellring.model.plan_grid import PlanGrid
-from wellring.model.run import Run, run
-from wellring.model.solver import find_solver
+from wellring.model.grid.ground import Ground, SoilValues, make_ground
+from wellring.model.grid.layers import make_layers
+from wellring.model.grid.plan_grid import PlanGrid
+from wellring.model.mf6.solver import find_solver
+from wellring.model.runs.run import Run, run
 from wellring.model.start_site import start_site
 
 EAST, NORTH = 466000.0, 5918000.0

@@ -23,4 +23,4 @@ def test_examples_give_what_they_say(module: str) -> None:
 
 
 def test_there_are_examples() -> None:
-    assert "wellring.postprocess.closed_form" in EXAMPLES
+    assert "wellring.postprocess.water.closed_form" in EXAMPLES

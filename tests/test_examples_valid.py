@@ -14,7 +14,7 @@ import pandas as pd
 import pytest
 
 from wellring.inputs.read_site import read_site
-from wellring.inputs.site import SiteDescription
+from wellring.inputs.site.site import SiteDescription
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 START = Path(__file__).parents[1] / "model" / "start"

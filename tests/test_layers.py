@@ -16,6 +16,19 @@ FORBIDDEN = {
     "postprocess": ("wellring.model",),
     "model": (),
 }
+ROOMS = {
+    "inputs": ("basics", "site", "logs", "geodata", "measured"),
+    "postprocess": (
+        *("run", "settlement", "water", "neighbours", "travel", "stability", "operation", "gis"),
+        *("comparison", "figures", "report"),
+    ),
+    "model": (
+        *("geology", "grid", "drainage", "limits", "layouts", "mf6", "runs", "outage", "studies"),
+        "commands",
+    ),
+}
+"""Sub-folders, each of which imports only those before it. Modules at the top of a folder gather
+what the sub-folders give, and may be imported by them (`stage_results`, `answers`)."""
 HEAVY = (
     "flopy",
     "geopandas",
@@ -29,7 +42,7 @@ HEAVY = (
 
 
 def module_of(path: Path) -> str:
-    """The dotted name of a file of the tree: inputs/faults.py is wellring.inputs.faults."""
+    """The dotted name of a file: inputs/basics/faults.py is wellring.inputs.basics.faults."""
     parts = path.relative_to(ROOT).with_suffix("").parts
     return ".".join(["wellring", *(part for part in parts if part != "__init__")])
 
@@ -93,6 +106,23 @@ def test_imports_go_down_only(path: Path) -> None:
     assert within(all_imports(*parsed(path)), FORBIDDEN[layer]) == []
 
 
+def test_every_room_has_its_place() -> None:
+    rooms = {
+        (path.relative_to(ROOT).parts[:2]) for path in FILES if path.parent.name not in FOLDERS
+    }
+    assert rooms == {(folder, room) for folder, names in ROOMS.items() for room in names}
+
+
+@pytest.mark.parametrize("path", FILES, ids=module_of)
+def test_rooms_import_only_those_before_them(path: Path) -> None:
+    folder, room, *inside = path.relative_to(ROOT).parts
+    if not inside:
+        return
+    later = ROOMS[folder][ROOMS[folder].index(room) + 1 :]
+    above = tuple(f"wellring.{folder}.{name}" for name in later)
+    assert within(all_imports(*parsed(path)), above) == []
+
+
 @pytest.mark.parametrize("path", FILES, ids=module_of)
 def test_heavy_libraries_are_not_imported_on_loading(path: Path) -> None:
     assert within(imports_on_loading(*parsed(path)), HEAVY) == []
@@ -103,11 +133,11 @@ def test_heavy_libraries_are_not_imported_on_loading(path: Path) -> None:
     [
         "import wellring.model",
         "from wellring import model",
-        "from wellring.model.solver import find_solver",
+        "from wellring.model.mf6.solver import find_solver",
         "from ..model import solver",
         "from .. import model",
-        "def f():\n    import wellring.model.cli as c",
-        "import importlib\nimportlib.import_module('wellring.model.cli')",
+        "def f():\n    import wellring.model.commands.cli as c",
+        "import importlib\nimportlib.import_module('wellring.model.commands.cli')",
     ],
 )
 def test_an_import_upwards_is_seen(line: str) -> None:
@@ -134,13 +164,13 @@ def test_a_heavy_import_on_loading_is_seen(text: str, seen: bool) -> None:
 
 
 def test_command_line_loads_no_heavy_library(tmp_path: Path) -> None:
-    question = "import sys, wellring.model.cli; print(*sys.modules, sep='\\n')"
+    question = "import sys, wellring.model.commands.cli; print(*sys.modules, sep='\\n')"
     done = subprocess.run(
         [sys.executable, "-c", question], cwd=tmp_path, capture_output=True, text=True
     )
     assert done.returncode == 0, done.stderr
     loaded = set(done.stdout.split())
-    assert "wellring.model.cli" in loaded
+    assert "wellring.model.commands.cli" in loaded
     assert within(loaded, HEAVY) == []
 
 
@@ -149,14 +179,14 @@ def test_version_loads_no_heavy_library(tmp_path: Path) -> None:
         "import atexit, sys\n"
         "atexit.register(lambda: print(*sys.modules, sep='\\n'))\n"
         "sys.argv = ['wellring', '--version']\n"
-        "from wellring.model.cli import main; main()"
+        "from wellring.model.commands.cli import main; main()"
     )
     done = subprocess.run(
         [sys.executable, "-c", question], cwd=tmp_path, capture_output=True, text=True
     )
     assert done.returncode == 0, done.stderr
     loaded = set(done.stdout.split())
-    assert "wellring.model.solver" in loaded
+    assert "wellring.model.mf6.solver" in loaded
     assert within(loaded, (*HEAVY, "numpy")) == []
 
 
@@ -166,7 +196,7 @@ def test_help_loads_few_modules(tmp_path: Path) -> None:
         "import atexit, sys\n"
         "atexit.register(lambda: print(len(sys.modules), file=sys.stderr))\n"
         "sys.argv = ['wellring', '--help']\n"
-        "from wellring.model.cli import main; main()"
+        "from wellring.model.commands.cli import main; main()"
     )
     done = subprocess.run(
         [sys.executable, "-c", question], cwd=tmp_path, capture_output=True, text=True

@@ -119,11 +119,12 @@ def test_installed_wheel_imports_from_where_it_was_put(wheel: Path, tmp_path: Pa
     run(*pip, "--target", target, wheel, cwd=elsewhere)
     # -S: neither the editable install nor anything else of this environment can help out.
     question = (
-        f"import sys; sys.path.insert(0, {str(target)!r}); import wellring.inputs.faults as f;"
+        f"import sys; sys.path.insert(0, {str(target)!r});"
+        "import wellring.inputs.basics.faults as f;"
         "print(f.__file__); print(f.Fault('a', 'b', 'c', 'd'))"
     )
     where, fault = run(sys.executable, "-S", "-c", question, cwd=elsewhere).splitlines()
-    assert Path(where) == target / "wellring" / "inputs" / "faults.py"
+    assert Path(where) == target / "wellring" / "inputs" / "basics" / "faults.py"
     assert fault == "a: b is 'c'; expected d"
     assert {path.name for path in target.iterdir() if not path.name.endswith(".dist-info")} == {
         "wellring",
@@ -137,6 +138,6 @@ def test_editable_install_imports_from_the_tree(built: Path, tmp_path: Path) -> 
     python = environment / ("Scripts" if os.name == "nt" else "bin") / "python"
     pip = [sys.executable, "-m", "pip", "--python", python, "install", "--quiet", "--no-deps"]
     run(*pip, "--editable", built / "copy", cwd=tmp_path)
-    question = "import wellring.inputs.faults as f; print(f.__file__)"
+    question = "import wellring.inputs.basics.faults as f; print(f.__file__)"
     where = run(python, "-c", question, cwd=tmp_path)
-    assert Path(where) == built / "copy" / "inputs" / "faults.py"
+    assert Path(where) == built / "copy" / "inputs" / "basics" / "faults.py"

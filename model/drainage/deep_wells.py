@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from wellring.inputs.drainage import DeepWells, Pump, WellLoss
+from wellring.inputs.site.drainage import DeepWells, Pump, WellLoss
 from wellring.model.drainage.method import Method, Placement, Range
 from wellring.model.drainage.penetration import short_screens
 from wellring.model.drainage.points import GridPoint

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from wellring.inputs.units import WATER_UNIT_WEIGHT
+from wellring.inputs.basics.units import WATER_UNIT_WEIGHT
 
 
 def head_ratio(delivery: float, suction: float, supply: float) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from wellring.inputs.drainage import Ejectors
+from wellring.inputs.site.drainage import Ejectors
 from wellring.model.drainage.ejector_hydraulics import head_of_pressure, station, yield_capacity
 from wellring.model.drainage.method import Method, Placement, Range
 from wellring.model.drainage.points import GridPoint

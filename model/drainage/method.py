@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from wellring.inputs.drainage import Placed
-from wellring.inputs.operations import Operations
-from wellring.inputs.units import conductivity_text
+from wellring.inputs.basics.units import conductivity_text
+from wellring.inputs.site.drainage import Placed
+from wellring.inputs.site.operations import Operations
 from wellring.model.drainage.placement import place_points
 from wellring.model.drainage.points import GridPoint
-from wellring.model.ground import Ground
-from wellring.model.plan_grid import PlanGrid
+from wellring.model.grid.ground import Ground
+from wellring.model.grid.plan_grid import PlanGrid
 
 Floats = NDArray[np.float64]
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from wellring.inputs.drainage import Placed
+from wellring.inputs.site.drainage import Placed
 from wellring.model.drainage.method import Placement
 from wellring.model.drainage.points import GridPoint
 

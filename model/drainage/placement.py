@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from wellring.inputs.drainage import Placed
+from wellring.inputs.site.drainage import Placed
 
 Floats = NDArray[np.float64]
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.inputs.drainage import Pump
+from wellring.inputs.site.drainage import Pump
 
 Floats = NDArray[np.float64]
 

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from wellring.inputs.drainage import RechargeTrench
+from wellring.inputs.site.drainage import RechargeTrench
 from wellring.model.drainage.method import Method, Placement
 from wellring.model.drainage.points import GridPoint
 from wellring.model.drainage.recharge_wells import RECHARGE_RANGE

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from wellring.inputs.drainage import RechargeWells
+from wellring.inputs.site.drainage import RechargeWells
 from wellring.model.drainage.method import Method, Placement, Range
 from wellring.model.drainage.points import GridPoint
 from wellring.model.drainage.screens import screened_points

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import shapely
 
-from wellring.inputs.drainage import ReliefWells
+from wellring.inputs.site.drainage import ReliefWells
 from wellring.model.drainage.method import Method, Placement, Range
 from wellring.model.drainage.points import GridPoint
 from wellring.model.drainage.screens import ring_skin, screened_points

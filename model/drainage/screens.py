@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.inputs.drainage import Skin
+from wellring.inputs.site.drainage import Skin
 from wellring.model.drainage.points import GridPoint
-from wellring.model.ground import Ground
-from wellring.model.plan_grid import PlanGrid
+from wellring.model.grid.ground import Ground
+from wellring.model.grid.plan_grid import PlanGrid
 
 Floats = NDArray[np.float64]
 SkinOf = Callable[[Floats], Floats]

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from wellring.inputs.drainage import DeepWells, Drainage
-from wellring.inputs.faults import FaultLog
+from wellring.inputs.basics.faults import FaultLog
+from wellring.inputs.site.drainage import DeepWells, Drainage
 from wellring.model.drainage.points import GridPoint
 
 

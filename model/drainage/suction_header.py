@@ -9,9 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.postprocess.header_network import lay_header
-from wellring.postprocess.pipe_losses import PipeLaw
-from wellring.postprocess.pump_stations import COUNTED
+from wellring.postprocess.operation.pump_stations import COUNTED
+from wellring.postprocess.water.header_network import lay_header
+from wellring.postprocess.water.pipe_losses import PipeLaw
 
 Floats = NDArray[np.float64]
 

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.inputs.drainage import Sump
+from wellring.inputs.site.drainage import Sump
 from wellring.model.drainage.method import Method, Placement, Range
 from wellring.model.drainage.points import GridPoint
 

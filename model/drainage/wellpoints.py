@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from wellring.inputs.drainage import Wellpoints
+from wellring.inputs.site.drainage import Wellpoints
 from wellring.model.drainage.method import Method, Placement, Range
 from wellring.model.drainage.points import GridPoint
 from wellring.model.drainage.screens import ring_skin, screened_points
 from wellring.model.drainage.suction import PRACTICAL_LOSSES, practical_lift, theoretical_lift
 from wellring.model.drainage.suction_header import SuctionHeader
-from wellring.postprocess.operations import pipe_law
+from wellring.postprocess.operation.operations import pipe_law
 
 POINT_CAPACITY = 1e-3
 """The most one wellpoint gives [m³/s] where none is said (about 1 L/s; value from memory)."""

@@ -20,16 +20,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.inputs.observations import Observation
-from wellring.inputs.overrides import Keys, find_path, value_at, with_values
+from wellring.inputs.basics.toml_text import TomlFaults
+from wellring.inputs.measured.observations import Observation
 from wellring.inputs.read_site import Site, read_description, site_of_tables
-from wellring.inputs.toml_text import TomlFaults
-from wellring.model.layout import Layout, lay_out
-from wellring.model.own_version import own_version
-from wellring.model.result_folders import put_in_place
-from wellring.model.solver import Solver
-from wellring.model.stage_copies import StagePattern, strip_to_pattern
-from wellring.model.stages import solve_scheme
+from wellring.inputs.site.overrides import Keys, find_path, value_at, with_values
+from wellring.model.layouts.layout import Layout, lay_out
+from wellring.model.mf6.solver import Solver
+from wellring.model.mf6.stage_copies import StagePattern, strip_to_pattern
+from wellring.model.runs.own_version import own_version
+from wellring.model.runs.result_folders import put_in_place
+from wellring.model.runs.stages import solve_scheme
 from wellring.model.studies.variants import Variant
 
 Floats = NDArray[np.float64]
@@ -149,7 +149,7 @@ def prepare(
 
     Parameters
     ----------
-    schemes : (number, scheme) as :func:`wellring.model.run.schemes_of` gives them.
+    schemes : (number, scheme) as :func:`wellring.model.runs.run.schemes_of` gives them.
     folder : where the base case's files are kept, to be copied by variants.
     observations : what variants are asked beside their answers.
 

@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.model.studies.designs import Uncertain
 from wellring.model.studies.engine import Study
 from wellring.model.studies.frames import answer_names
 from wellring.model.studies.variants import Outcome, Variant
-from wellring.postprocess.answer import Answer
-from wellring.postprocess.chances import Chance, chance
+from wellring.model.studies.vary.designs import Uncertain
+from wellring.postprocess.neighbours.chances import Chance, chance
 from wellring.postprocess.report_headlines import bare_text
+from wellring.postprocess.run.answer import Answer
 
 if TYPE_CHECKING:
     import pandas

@@ -10,28 +10,28 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from wellring.inputs.faults import NotAssessed, SolverFailed
+from wellring.inputs.basics.faults import NotAssessed, SolverFailed
 from wellring.inputs.read_site import read_site
-from wellring.model.child_process import end_with_parent
-from wellring.model.finished_run import usable_run
-from wellring.model.layout import lay_out_schemes
-from wellring.model.result_folders import safe_name
-from wellring.model.run import report, run, runs_folder, schemes_of
-from wellring.model.run_outage import outage
-from wellring.model.solver import find_solver
+from wellring.model.layouts.layout import lay_out_schemes
+from wellring.model.mf6.child_process import end_with_parent
+from wellring.model.mf6.solver import find_solver
+from wellring.model.outage.run_outage import outage
+from wellring.model.runs.finished_run import usable_run
+from wellring.model.runs.result_folders import safe_name
+from wellring.model.runs.run import report, run, runs_folder, schemes_of
 from wellring.model.studies.workers import cores
-from wellring.postprocess.comparison import (
+from wellring.postprocess.comparison.comparison import (
     Comparison,
     SchemeRow,
     add_flood,
     compare_rows,
     scheme_row,
 )
-from wellring.postprocess.flood_answers import FloodAnswers
 from wellring.postprocess.not_written import NotWritten
-from wellring.postprocess.report_page import REPORT_FILE
-from wellring.postprocess.result_set import result_set
-from wellring.postprocess.tables import write_frame
+from wellring.postprocess.operation.flood_answers import FloodAnswers
+from wellring.postprocess.report.report_page import REPORT_FILE
+from wellring.postprocess.run.result_set import result_set
+from wellring.postprocess.run.tables import write_frame
 
 COMPARE_FOLDER = "compare"
 BESIDE = ".compare"
@@ -107,7 +107,7 @@ def compare(
 
     Raises
     ------
-    InputFaults, SolverMissing : see :mod:`wellring.inputs.faults`.
+    InputFaults, SolverMissing : see :mod:`wellring.inputs.basics.faults`.
     """
     tell = say or (lambda text: None)
     site = read_site(site_file)
@@ -181,9 +181,9 @@ def compare(
 
 def _draw(comparison: Comparison, place: Path, tell: Callable[[str], None]) -> list[str]:
     """Figures and page of a comparison; gives back what could not be written."""
-    from wellring.postprocess.compare_page import write_compare_page
     from wellring.postprocess.figures.cost_bars import draw_costs
     from wellring.postprocess.figures.side_by_side import draw_side_by_side
+    from wellring.postprocess.report.compare_page import write_compare_page
 
     failed = NotWritten()
     tell("drawing the schemes side by side")

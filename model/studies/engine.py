@@ -11,14 +11,14 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from wellring.inputs.faults import InputFaults
-from wellring.inputs.observations import Observation
+from wellring.inputs.basics.faults import InputFaults
+from wellring.inputs.basics.toml_text import load_toml
+from wellring.inputs.measured.observations import Observation
 from wellring.inputs.read_site import Site, read_site
-from wellring.inputs.site import Time
-from wellring.inputs.toml_text import load_toml
-from wellring.model.result_folders import process_alive
-from wellring.model.run import schemes_of
-from wellring.model.solver import find_solver
+from wellring.inputs.site.site import Time
+from wellring.model.mf6.solver import find_solver
+from wellring.model.runs.result_folders import process_alive
+from wellring.model.runs.run import schemes_of
 from wellring.model.studies.base_case import BaseCase, prepare
 from wellring.model.studies.variants import Outcome, Variant, VariantStore
 from wellring.model.studies.workers import make_crew
@@ -218,7 +218,7 @@ def open_study(
 
     Raises
     ------
-    InputFaults, SolverMissing, SolverFailed : see :mod:`wellring.inputs.faults`.
+    InputFaults, SolverMissing, SolverFailed : see :mod:`wellring.inputs.basics.faults`.
     """
     site, tables = site_file if isinstance(site_file, tuple) else read_with_tables(site_file)
     tell = say or (lambda text: None)

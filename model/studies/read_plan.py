@@ -6,12 +6,12 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from wellring.inputs.faults import FaultLog, nearest
-from wellring.inputs.match_plan import MatchPlan
+from wellring.inputs.basics.faults import FaultLog, nearest
+from wellring.inputs.basics.toml_text import TomlFaults, load_toml
+from wellring.inputs.basics.units import to_si
 from wellring.inputs.read_site import Site, read_description
-from wellring.inputs.toml_text import TomlFaults, load_toml
-from wellring.inputs.units import to_si
-from wellring.inputs.vary_plan import VaryPlan
+from wellring.inputs.site.match_plan import MatchPlan
+from wellring.inputs.site.vary_plan import VaryPlan
 
 
 def read_plan(site: Site, plan_file: str | Path | None) -> VaryPlan:

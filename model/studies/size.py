@@ -42,8 +42,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.inputs.drainage import DeepWells
 from wellring.inputs.read_site import Site
+from wellring.inputs.site.drainage import DeepWells
 from wellring.model.studies.engine import Study, open_study, read_with_tables
 from wellring.model.studies.sizing.new_scheme import free_name, sized_scheme, write_site
 from wellring.model.studies.sizing.prices import NO_QUOTATION, check_prices, prices_of, stage_weeks
@@ -85,7 +85,7 @@ def size(
 
     Raises
     ------
-    InputFaults, SolverMissing, SolverFailed : see :mod:`wellring.inputs.faults`.
+    InputFaults, SolverMissing, SolverFailed : see :mod:`wellring.inputs.basics.faults`.
     """
     tell = say or (lambda text: None)
     path = Path(site_file)
@@ -191,7 +191,7 @@ def _write(
 ) -> None:
     import pandas
 
-    from wellring.postprocess.result_set import result_set
+    from wellring.postprocess.run.result_set import result_set
 
     step = done.step
     done.new_scheme = free_name(
@@ -216,7 +216,7 @@ def _write(
             from wellring.model.studies.sizing.draw import draw_sizes
             from wellring.model.studies.sizing.size_page import size_page
             from wellring.postprocess.not_written import NotWritten
-            from wellring.postprocess.report_page import REPORT_FILE
+            from wellring.postprocess.report.report_page import REPORT_FILE
 
             failed = NotWritten()
             say("drawing the figure")

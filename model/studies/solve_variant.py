@@ -11,20 +11,20 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.inputs.faults import InputFaults, SolverFailed
-from wellring.model.build import StageModel, write_stage
-from wellring.model.layout import Layout, lay_out
-from wellring.model.make_ledger import make_ledger
-from wellring.model.plan_grid import PlanGrid
-from wellring.model.stage_copies import write_like
-from wellring.model.stages import SolvedStage, solve_scheme
+from wellring.inputs.basics.faults import InputFaults, SolverFailed
+from wellring.model.grid.plan_grid import PlanGrid
+from wellring.model.layouts.layout import Layout, lay_out
+from wellring.model.mf6.build import StageModel, write_stage
+from wellring.model.mf6.stage_copies import write_like
+from wellring.model.runs.make_ledger import make_ledger
+from wellring.model.runs.stages import SolvedStage, solve_scheme
+from wellring.model.runs.transient import SolvedPhase, solve_in_time
 from wellring.model.studies.base_case import BaseCase, BaseScheme
 from wellring.model.studies.variants import Outcome, Variant
-from wellring.model.transient import SolvedPhase, solve_in_time
 from wellring.postprocess.answers import make_answers
-from wellring.postprocess.observed import computed
-from wellring.postprocess.run_folder import DESCRIPTION_FILE, MODEL_FOLDER, RunFolder
+from wellring.postprocess.run.run_folder import DESCRIPTION_FILE, MODEL_FOLDER, RunFolder
 from wellring.postprocess.stage_results import StageResult, read_results
+from wellring.postprocess.water.observed import computed
 
 Floats = NDArray[np.float64]
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from wellring.model.own_version import own_version
+from wellring.model.runs.own_version import own_version
 from wellring.model.studies.engine import Study
 
 
 def basis_of(study: Study, scheme: str) -> dict[str, Any]:
-    """Fields of :class:`wellring.postprocess.report_page.Page` for one scheme of a study."""
+    """Fields of :class:`wellring.postprocess.report.report_page.Page` for one scheme of a study."""
     site, solver = study.base.site, study.base.solver
     return {
         "site": site.name,

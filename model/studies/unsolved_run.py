@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from wellring.model.grid_sizes import formations
-from wellring.model.layout import Layout
-from wellring.model.make_ledger import make_ledger
-from wellring.model.stages import stage_folder_name
-from wellring.postprocess.ledger import StageEntry
-from wellring.postprocess.run_folder import RunFolder
+from wellring.model.grid.grid_sizes import formations
+from wellring.model.layouts.layout import Layout
+from wellring.model.runs.make_ledger import make_ledger
+from wellring.model.runs.stages import stage_folder_name
+from wellring.postprocess.run.ledger import StageEntry
+from wellring.postprocess.run.run_folder import RunFolder
 
 
 def unsolved_run(layout: Layout, folder: Path) -> RunFolder:

@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.model.result_folders import process_alive
+from wellring.model.runs.result_folders import process_alive
 
 Floats = NDArray[Any]
 

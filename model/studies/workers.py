@@ -25,8 +25,8 @@ from itertools import count, islice
 from pathlib import Path
 from typing import Any, Protocol
 
-from wellring.inputs.faults import FaultLog, WellringError
-from wellring.model.child_process import end_with_parent
+from wellring.inputs.basics.faults import FaultLog, WellringError
+from wellring.model.mf6.child_process import end_with_parent
 from wellring.model.studies.base_case import BaseCase
 from wellring.model.studies.solve_variant import solve_variant
 from wellring.model.studies.variants import Outcome, Variant
@@ -204,7 +204,7 @@ def solve_far_away(base: BaseCase, variant: Variant) -> Outcome:
     """Solve a variant on another machine, in a temporary folder, with the same MODFLOW 6."""
     from dataclasses import replace
 
-    from wellring.model.solver import find_solver
+    from wellring.model.mf6.solver import find_solver
 
     solver = base.solver
     if not solver.path.is_file():

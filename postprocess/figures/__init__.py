@@ -9,11 +9,11 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from wellring.postprocess.in_time import follow
-from wellring.postprocess.neighbours import effects_on_neighbours
+from wellring.postprocess.neighbours.neighbours import effects_on_neighbours
 from wellring.postprocess.not_written import NotWritten, item_of
-from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.run.run_folder import RunFolder
 from wellring.postprocess.stage_results import StageResult
+from wellring.postprocess.water.in_time import follow
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -158,7 +158,7 @@ def _floor(run: RunFolder, results: list[StageResult]) -> Iterator[Sheet]:
 
 def _stability(run: RunFolder, results: list[StageResult]) -> Iterator[Sheet]:
     from wellring.postprocess.figures.stability_map import draw_stability
-    from wellring.postprocess.stability import stabilities
+    from wellring.postprocess.stability.stability import stabilities
 
     for result, stable in zip(results, stabilities(run, results), strict=True):
         if stable is not None:
@@ -186,8 +186,8 @@ def _settlement(run: RunFolder, results: list[StageResult]) -> Iterator[Sheet]:
     from wellring.postprocess.figures.settlement_curves import draw_settlement_curves
     from wellring.postprocess.figures.settlement_plan import draw_settlement, settlement_windows
     from wellring.postprocess.figures.settlement_trough import draw_troughs
-    from wellring.postprocess.settlement import settlements
-    from wellring.postprocess.settlement_course import settlement_course
+    from wellring.postprocess.settlement.settlement import settlements
+    from wellring.postprocess.settlement.settlement_course import settlement_course
 
     found = settlements(run, results)
     if not any((item.final >= 1e-3).any() for item in found):

@@ -17,8 +17,8 @@ from wellring.postprocess.figures.style import (
     plain,
     sheet,
 )
-from wellring.postprocess.inflow import Inflow
-from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.run.inflow import Inflow
+from wellring.postprocess.run.run_folder import RunFolder
 from wellring.postprocess.stage_results import StageResult
 
 if TYPE_CHECKING:

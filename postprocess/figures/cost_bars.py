@@ -8,9 +8,9 @@ from pathlib import Path
 
 import numpy as np
 
-from wellring.postprocess.comparison import SchemeRow
+from wellring.postprocess.comparison.comparison import SchemeRow
 from wellring.postprocess.figures.style import DPI, INK, SOFT_INK, drawing, plain, save
-from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.run.run_folder import RunFolder
 
 LOOKS = {
     "operators": ("#1d4e70", ""),

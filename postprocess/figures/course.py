@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from wellring.inputs.units import shown
+from wellring.inputs.basics.units import shown
 from wellring.postprocess.figures.style import (
     AQUIFER_LINES,
     INK,
@@ -20,8 +20,8 @@ from wellring.postprocess.figures.style import (
     plain,
     sheet,
 )
-from wellring.postprocess.in_time import Course
-from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.run.run_folder import RunFolder
+from wellring.postprocess.water.in_time import Course
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.run.run_folder import RunFolder
 
 Floats = NDArray[np.float64]
 

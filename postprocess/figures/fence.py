@@ -22,8 +22,8 @@ from wellring.postprocess.figures.style import (
     plain,
     sheet,
 )
-from wellring.postprocess.ledger import BoringEntry
-from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.run.ledger import BoringEntry
+from wellring.postprocess.run.run_folder import RunFolder
 from wellring.postprocess.stage_results import StageResult
 
 if TYPE_CHECKING:

@@ -9,8 +9,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from wellring.postprocess.heads import unit_head
-from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.run.heads import unit_head
+from wellring.postprocess.run.run_folder import RunFolder
 from wellring.postprocess.stage_results import StageResult
 
 Floats = NDArray[np.float64]

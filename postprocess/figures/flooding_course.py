@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from wellring.inputs.units import shown
+from wellring.inputs.basics.units import shown
 from wellring.postprocess.figures.style import (
     ALARM,
     INK,
@@ -21,10 +21,10 @@ from wellring.postprocess.figures.style import (
     save,
     sheet,
 )
-from wellring.postprocess.flood_answers import METHOD, FloodAnswers, hours_text
-from wellring.postprocess.flooding import FILM, Flooding
-from wellring.postprocess.ledger import StageEntry
-from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.operation.flood_answers import METHOD, FloodAnswers, hours_text
+from wellring.postprocess.operation.flooding import FILM, Flooding
+from wellring.postprocess.run.ledger import StageEntry
+from wellring.postprocess.run.run_folder import RunFolder
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

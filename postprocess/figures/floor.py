@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.inputs.units import shown
-from wellring.postprocess.dryness import Dryness
+from wellring.inputs.basics.units import shown
 from wellring.postprocess.figures.fields import cells_outline
 from wellring.postprocess.figures.floor_sheet import FloorSheet
 from wellring.postprocess.figures.plan_marks import Handles, draw_geometry, nice_length
@@ -22,8 +21,9 @@ from wellring.postprocess.figures.style import (
     Scales,
     explain,
 )
-from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.run.run_folder import RunFolder
 from wellring.postprocess.stage_results import StageResult
+from wellring.postprocess.water.dryness import Dryness
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

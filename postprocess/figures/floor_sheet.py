@@ -26,7 +26,7 @@ from wellring.postprocess.figures.style import (
     panel,
     sheet,
 )
-from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.run.run_folder import RunFolder
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from wellring.inputs.units import shown
+from wellring.inputs.basics.units import shown
 from wellring.postprocess.figures.style import (
     BANDS,
     INK,
@@ -19,8 +19,8 @@ from wellring.postprocess.figures.style import (
     explain,
     sheet,
 )
-from wellring.postprocess.influence import DIRECTIONS, Influence, influences
-from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.run.run_folder import RunFolder
+from wellring.postprocess.water.influence import DIRECTIONS, Influence, influences
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wellring.postprocess.figures.style import INK, PAPER, SOFT_INK, WATER
-from wellring.postprocess.ledger import WellEntry
+from wellring.postprocess.run.ledger import WellEntry
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

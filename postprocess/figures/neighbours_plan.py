@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
-from wellring.inputs.receptors import Receptors
-from wellring.inputs.units import shown
+from wellring.inputs.basics.units import shown
+from wellring.inputs.geodata.receptors import Receptors
 from wellring.postprocess.figures.fields import PlanField, contour_steps, plan_field
 from wellring.postprocess.figures.labels import LabelPlacer
 from wellring.postprocess.figures.plan import (
@@ -41,10 +41,10 @@ from wellring.postprocess.figures.style import (
     plain,
     sheet,
 )
-from wellring.postprocess.neighbour_tables import CRITERIA, state_of
-from wellring.postprocess.neighbours import Effects
-from wellring.postprocess.run_folder import RunFolder
-from wellring.postprocess.settlement import settlements
+from wellring.postprocess.neighbours.neighbour_tables import CRITERIA, state_of
+from wellring.postprocess.neighbours.neighbours import Effects
+from wellring.postprocess.run.run_folder import RunFolder
+from wellring.postprocess.settlement.settlement import settlements
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

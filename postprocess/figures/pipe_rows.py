@@ -9,13 +9,13 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from wellring.inputs.drainage import Wellpoints
-from wellring.postprocess.drainage_groups import DrainageGroup, drainage_groups
+from wellring.inputs.site.drainage import Wellpoints
 from wellring.postprocess.figures.labels import LabelPlacer
 from wellring.postprocess.figures.method_marks import mark_of
 from wellring.postprocess.figures.style import Scales, plain
-from wellring.postprocess.ledger import WellEntry
-from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.run.ledger import WellEntry
+from wellring.postprocess.run.run_folder import RunFolder
+from wellring.postprocess.water.drainage_groups import DrainageGroup, drainage_groups
 
 Floats = NDArray[np.float64]
 SPOTS = 24

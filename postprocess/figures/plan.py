@@ -41,7 +41,7 @@ from wellring.postprocess.figures.style import (
     plain,
     sheet,
 )
-from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.run.run_folder import RunFolder
 from wellring.postprocess.stage_results import REACH_DRAWDOWN, StageResult
 
 if TYPE_CHECKING:

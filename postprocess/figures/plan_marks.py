@@ -9,7 +9,6 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from wellring.postprocess.drainage_groups import sump_of
 from wellring.postprocess.figures.fields import cells_outline
 from wellring.postprocess.figures.labels import LabelPlacer
 from wellring.postprocess.figures.method_marks import SUMP, draw_pipes, mark_of
@@ -24,7 +23,8 @@ from wellring.postprocess.figures.style import (
     key_text,
     plain,
 )
-from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.run.run_folder import RunFolder
+from wellring.postprocess.water.drainage_groups import sump_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

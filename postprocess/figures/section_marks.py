@@ -23,8 +23,8 @@ from wellring.postprocess.figures.style import (
     key_text,
     plain,
 )
-from wellring.postprocess.ledger import WallEntry
-from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.run.ledger import WallEntry
+from wellring.postprocess.run.run_folder import RunFolder
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from wellring.inputs.units import shown
+from wellring.inputs.basics.units import shown
 from wellring.postprocess.figures.style import (
     AQUIFER_LINES,
     INK,
@@ -20,8 +20,8 @@ from wellring.postprocess.figures.style import (
     plain,
     sheet,
 )
-from wellring.postprocess.run_folder import RunFolder
-from wellring.postprocess.settlement_course import SettlementCourse
+from wellring.postprocess.run.run_folder import RunFolder
+from wellring.postprocess.settlement.settlement_course import SettlementCourse
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

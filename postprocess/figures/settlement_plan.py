@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
-from wellring.inputs.units import shown
+from wellring.inputs.basics.units import shown
 from wellring.postprocess.figures.fields import plan_field
 from wellring.postprocess.figures.labels import LabelPlacer
 from wellring.postprocess.figures.plan import (
@@ -41,9 +41,9 @@ from wellring.postprocess.figures.style import (
     panel,
     sheet,
 )
-from wellring.postprocess.run_folder import RunFolder
-from wellring.postprocess.settlement import Settlement
-from wellring.postprocess.settlement_answers import largest_slope
+from wellring.postprocess.run.run_folder import RunFolder
+from wellring.postprocess.settlement.settlement import Settlement
+from wellring.postprocess.settlement.settlement_answers import largest_slope
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.inputs.units import shown
+from wellring.inputs.basics.units import shown
 from wellring.postprocess.figures.cuts import Cut
 from wellring.postprocess.figures.style import (
     AQUIFER_LINES,
@@ -23,8 +23,8 @@ from wellring.postprocess.figures.style import (
     plain,
     sheet,
 )
-from wellring.postprocess.run_folder import RunFolder
-from wellring.postprocess.settlement import Settlement
+from wellring.postprocess.run.run_folder import RunFolder
+from wellring.postprocess.settlement.settlement import Settlement
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from wellring.postprocess.figures.style import BANDS, DPI, INK, Scales, drawing, plain, save
-from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.run.run_folder import RunFolder
 from wellring.postprocess.stage_results import StageResult, read_results
 
 if TYPE_CHECKING:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from wellring.postprocess.figures.style import INK, key_text
-from wellring.postprocess.ledger import Ledger
+from wellring.postprocess.run.ledger import Ledger
 
 if TYPE_CHECKING:
     from matplotlib.patches import Patch

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from wellring.inputs.units import shown
+from wellring.inputs.basics.units import shown
 from wellring.postprocess.figures.fields import cells_outline
 from wellring.postprocess.figures.floor_sheet import FloorSheet
 from wellring.postprocess.figures.plan_marks import Handles, draw_geometry
@@ -19,8 +19,8 @@ from wellring.postprocess.figures.style import (
     SOFT_INK,
     explain,
 )
-from wellring.postprocess.run_folder import RunFolder
-from wellring.postprocess.stability import FloorStability
+from wellring.postprocess.run.run_folder import RunFolder
+from wellring.postprocess.stability.stability import FloorStability
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

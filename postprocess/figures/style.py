@@ -11,8 +11,8 @@ from pathlib import Path
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
-from wellring.inputs.units import Shown, shown
-from wellring.postprocess.run_folder import RunFolder
+from wellring.inputs.basics.units import Shown, shown
+from wellring.postprocess.run.run_folder import RunFolder
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -21,8 +21,8 @@ import pytest
 import shapely
 from plain_model import PlainModel, Solved, read_solved
 
-from wellring.model.run import run
-from wellring.postprocess.run_folder import RunFolder
+from wellring.model.runs.run import run
+from wellring.postprocess.run.run_folder import RunFolder
 
 PIT = ((0, 0), (20, 0), (20, 12), (0, 12))
 GRID = {"cell": 3.0, "sublayer": 2.0, "grid": {"growth": 1.6}}

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from wellring.model.run import run
+from wellring.model.runs.run import run
 
 CLOSURE = 1e-4
 """Heads are solved to this [m]."""

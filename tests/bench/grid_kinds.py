@@ -72,12 +72,12 @@ from grid_kinds_model import (
     write_case,
 )
 
-from wellring.inputs.units import DAY
-from wellring.model.budget_errors import budget_error
-from wellring.model.build import MODEL
-from wellring.model.rungs import LADDER, settings_text
-from wellring.model.solve import read_heads
-from wellring.model.solver import find_solver
+from wellring.inputs.basics.units import DAY
+from wellring.model.mf6.budget_errors import budget_error
+from wellring.model.mf6.build import MODEL
+from wellring.model.mf6.rungs import LADDER, settings_text
+from wellring.model.mf6.solve import read_heads
+from wellring.model.mf6.solver import find_solver
 
 CENTRE, FAR = (0.0, 0.0), (HALF_X + 100.0, 0.0)
 LOOK_AT = -12.5

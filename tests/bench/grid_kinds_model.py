@@ -14,9 +14,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from wellring.inputs.units import DAY
-from wellring.model.build import MODEL
-from wellring.model.graded import Key, graded_edges
+from wellring.inputs.basics.units import DAY
+from wellring.model.grid.graded import Key, graded_edges
+from wellring.model.mf6.build import MODEL
 
 Floats = NDArray[np.float64]
 

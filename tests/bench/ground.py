@@ -14,13 +14,13 @@ import tracemalloc
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from wellring.postprocess.answer import Part
-from wellring.postprocess.influence import assess_influence
-from wellring.postprocess.neighbour_answers import assess_neighbours
-from wellring.postprocess.run_folder import RunFolder
-from wellring.postprocess.settlement_answers import assess_settlement
-from wellring.postprocess.stability_answers import assess_stability
+from wellring.postprocess.neighbours.neighbour_answers import assess_neighbours
+from wellring.postprocess.run.answer import Part
+from wellring.postprocess.run.run_folder import RunFolder
+from wellring.postprocess.settlement.settlement_answers import assess_settlement
+from wellring.postprocess.stability.stability_answers import assess_stability
 from wellring.postprocess.stage_results import StageResult, read_results
+from wellring.postprocess.water.influence import assess_influence
 
 SUBJECTS: dict[str, Callable[[RunFolder, Sequence[StageResult]], Part]] = {
     "stability": assess_stability,
@@ -80,7 +80,7 @@ if __name__ == "__main__":
     if sys.argv[1:]:
         main(Path(sys.argv[1]))
     else:
-        from wellring.model.run import run as run_site
+        from wellring.model.runs.run import run as run_site
 
         with tempfile.TemporaryDirectory() as place:
             (done,) = run_site(EXAMPLE, scheme="ring of deep wells", out=Path(place), figures=False)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wellring.inputs.borings import Boring, Interval
+from wellring.inputs.logs.borings import Boring, Interval
 
 SIDE = 160.0
 """Side of the square that is surveyed [m]."""

@@ -16,12 +16,12 @@ from dataclasses import dataclass, field
 import ground_generator
 import numpy as np
 
-from wellring.inputs.borings import BoringLogs
-from wellring.inputs.faults import FaultLog
-from wellring.model.observed_contacts import ObservedContacts, observed_contacts
-from wellring.model.strata import build_strata
-from wellring.model.surface_interpolation import METHODS, interpolate
-from wellring.model.unit_sequence import unit_sequence
+from wellring.inputs.basics.faults import FaultLog
+from wellring.inputs.logs.borings import BoringLogs
+from wellring.model.geology.observed_contacts import ObservedContacts, observed_contacts
+from wellring.model.geology.strata import build_strata
+from wellring.model.geology.surface_interpolation import METHODS, interpolate
+from wellring.model.geology.unit_sequence import unit_sequence
 
 POINTS = 500
 DEPTHS = np.arange(-0.25, ground_generator.FLOOR, -0.25)

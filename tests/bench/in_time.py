@@ -12,11 +12,11 @@ import tempfile
 from pathlib import Path
 
 from wellring.inputs.read_site import read_site
-from wellring.model.layout import lay_out
-from wellring.model.solver import find_solver
-from wellring.model.stages import solve_scheme
+from wellring.model.layouts.layout import lay_out
+from wellring.model.mf6.solver import find_solver
+from wellring.model.runs.stages import solve_scheme
+from wellring.model.runs.transient import solve_in_time
 from wellring.model.start_site import start_site
-from wellring.model.transient import solve_in_time
 
 
 def solver_seconds() -> float:

@@ -49,16 +49,16 @@ from pathlib import Path
 import numpy as np
 
 from wellring.inputs.read_site import read_site
-from wellring.model.grid_sizes import Fineness
-from wellring.model.layout import lay_out
-from wellring.model.make_ledger import make_ledger
-from wellring.model.run import write_ground
-from wellring.model.solver import find_solver
-from wellring.model.stages import solve_scheme
-from wellring.postprocess.dryness import dryness
-from wellring.postprocess.heads import level_at_point, water_table
-from wellring.postprocess.inflow import inflow
-from wellring.postprocess.run_folder import MODEL_FOLDER, RunFolder
+from wellring.model.grid.grid_sizes import Fineness
+from wellring.model.layouts.layout import lay_out
+from wellring.model.mf6.solver import find_solver
+from wellring.model.runs.make_ledger import make_ledger
+from wellring.model.runs.run import write_ground
+from wellring.model.runs.stages import solve_scheme
+from wellring.postprocess.run.heads import level_at_point, water_table
+from wellring.postprocess.run.inflow import inflow
+from wellring.postprocess.run.run_folder import MODEL_FOLDER, RunFolder
+from wellring.postprocess.water.dryness import dryness
 
 EAST, NORTH, TURNED = 466000.0, 5918000.0, np.radians(23.0)
 

@@ -34,8 +34,8 @@ from typing import Any
 
 import numpy as np
 
-from wellring.model import solve
-from wellring.model.stage_copies import is_output
+from wellring.model.mf6 import solve
+from wellring.model.mf6.stage_copies import is_output
 from wellring.model.studies.engine import Study, open_study
 from wellring.model.studies.variants import Variant
 

@@ -1,7 +1,8 @@
 """Change one thing of a module's code at a time and see whether its tests notice: prints a score.
 
-Run ``python tests/bench/mutants.py wellring.postprocess.uplift tests/postprocess/test_stability.py
-[-k words]``. Sums, products, comparisons, bounds (minimum, maximum), conditions and numbers are
+Run ``python tests/bench/mutants.py wellring.postprocess.stability.uplift
+tests/postprocess/stability/test_stability.py [-k words]``.
+Sums, products, comparisons, bounds (minimum, maximum), conditions and numbers are
 changed. The tests run once unchanged; the fixtures they made (solved runs among them) then stay,
 and every mutant runs the tests up to the first failure in a fork of that process. So only code that
 the tests call themselves is judged, not what a fixture did before. POSIX only.

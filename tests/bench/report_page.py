@@ -12,11 +12,11 @@ import tempfile
 import time
 from pathlib import Path
 
-from wellring.model.run import run
+from wellring.model.runs.run import run
 from wellring.model.start_site import start_site
 from wellring.postprocess.answers import make_answers
-from wellring.postprocess.report import write_report
-from wellring.postprocess.run_folder import RunFolder
+from wellring.postprocess.report.report import write_report
+from wellring.postprocess.run.run_folder import RunFolder
 from wellring.postprocess.stage_results import read_results
 
 STAGES, NEIGHBOURS = 6, 80

@@ -55,17 +55,17 @@ def sized_site(folder: Path, cell: float, sublayer: float, growth: float) -> Pat
 def measure(size: tuple[float, float, float], work: Path) -> dict[str, float]:
     """CPU seconds of every phase of one run, its cells and peak memory [MB]."""
     from wellring.inputs.read_site import read_site
-    from wellring.model import stages as stage_module
-    from wellring.model.layout import lay_out
-    from wellring.model.make_ledger import make_ledger
-    from wellring.model.run import provenance_of, write_ground, write_json
-    from wellring.model.solver import find_solver
+    from wellring.model.layouts.layout import lay_out
+    from wellring.model.mf6.solver import find_solver
+    from wellring.model.runs import stages as stage_module
+    from wellring.model.runs.make_ledger import make_ledger
+    from wellring.model.runs.run import provenance_of, write_ground, write_json
     from wellring.postprocess.answers import make_answers
     from wellring.postprocess.figures import draw_figures
-    from wellring.postprocess.gis_layers import write_layers
-    from wellring.postprocess.run_folder import DESCRIPTION_FILE, RUN_FILE, RunFolder
+    from wellring.postprocess.gis.gis_layers import write_layers
+    from wellring.postprocess.run.run_folder import DESCRIPTION_FILE, RUN_FILE, RunFolder
+    from wellring.postprocess.run.tables import write_tables
     from wellring.postprocess.stage_results import read_results
-    from wellring.postprocess.tables import write_tables
 
     times: dict[str, float] = {}
     solver = find_solver()

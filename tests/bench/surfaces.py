@@ -10,7 +10,7 @@ import time
 
 import numpy as np
 
-from wellring.model.surface_interpolation import METHODS, interpolate
+from wellring.model.geology.surface_interpolation import METHODS, interpolate
 
 BORINGS, SIDE = 40, 200
 

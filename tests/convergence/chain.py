@@ -13,11 +13,11 @@ from pathlib import Path
 
 from site_generator import RandomSite, write_site
 
-from wellring.inputs.faults import SolverFailed
+from wellring.inputs.basics.faults import SolverFailed
 from wellring.inputs.read_site import Site, read_site
-from wellring.model.layout import Fineness, lay_out
-from wellring.model.solve import MASS_BALANCE_LIMIT
-from wellring.model.stages import SolvedStage, solve_scheme
+from wellring.model.layouts.layout import Fineness, lay_out
+from wellring.model.mf6.solve import MASS_BALANCE_LIMIT
+from wellring.model.runs.stages import SolvedStage, solve_scheme
 
 
 @dataclass

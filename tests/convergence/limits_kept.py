@@ -17,10 +17,10 @@ from typing import Any
 import numpy as np
 from chain import SiteOutcome
 
-from wellring.model.build import MODEL
 from wellring.model.drainage.points import GridPoint, PointDrive, PointState
-from wellring.model.solve import MASS_BALANCE_LIMIT
-from wellring.model.stages import SolvedStage
+from wellring.model.mf6.build import MODEL
+from wellring.model.mf6.solve import MASS_BALANCE_LIMIT
+from wellring.model.runs.stages import SolvedStage
 
 FLOW, LEVEL = 1e-3, 1e-3
 """Relative, and [m]."""

@@ -19,13 +19,13 @@ from pathlib import Path
 import numpy as np
 from chain import SITE_HEAD, rung_counts, site_row, solve_site
 
-from wellring.inputs.faults import SolverFailed
-from wellring.model.binary_arrays import read_array, write_array
-from wellring.model.budget_errors import budget_error
-from wellring.model.build import MODEL
-from wellring.model.rungs import LADDER, Rung, time_text
-from wellring.model.solve import run_solver, solve_stage
-from wellring.model.solver import find_solver
+from wellring.inputs.basics.faults import SolverFailed
+from wellring.model.mf6.binary_arrays import read_array, write_array
+from wellring.model.mf6.budget_errors import budget_error
+from wellring.model.mf6.build import MODEL
+from wellring.model.mf6.rungs import LADDER, Rung, time_text
+from wellring.model.mf6.solve import run_solver, solve_stage
+from wellring.model.mf6.solver import find_solver
 
 COARSER = 2.0
 PRESETS = {

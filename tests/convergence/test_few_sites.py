@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from site_generator import WALLS, write_site
 
-from wellring.model.solve import MASS_BALANCE_LIMIT
+from wellring.model.mf6.solve import MASS_BALANCE_LIMIT
 
 FEW = (9, 10, 14, 30)
 """No wall; hanging wall, pumps that limit; into clay, no wells; no wall, screens that limit."""

@@ -3,7 +3,7 @@
 import pytest
 from chain import SITE_HEAD, rung_counts, site_row, solve_all
 
-from wellring.model.rungs import LADDER
+from wellring.model.mf6.rungs import LADDER
 
 SITES = 60
 

@@ -26,10 +26,10 @@ import rich_site
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from wellring.inputs.faults import InputFaults
+from wellring.inputs.basics.faults import InputFaults
 from wellring.inputs.read_site import read_site
-from wellring.model.layout import lay_out_schemes
-from wellring.model.run import schemes_of
+from wellring.model.layouts.layout import lay_out_schemes
+from wellring.model.runs.run import schemes_of
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="links, pipes and POSIX alarms")
 

@@ -10,8 +10,8 @@ import numpy as np
 import pyproj
 import shapely
 
-from wellring.inputs.faults import FaultLog
-from wellring.inputs.geodata import (
+from wellring.inputs.basics.faults import FaultLog
+from wellring.inputs.geodata.geodata import (
     SiteCrs,
     read_line,
     read_points,

@@ -15,8 +15,8 @@ from pathlib import Path
 
 import pytest
 
-from wellring.model import cli
-from wellring.model.solver import Solver, find_solver
+from wellring.model.commands import cli
+from wellring.model.mf6.solver import Solver, find_solver
 from wellring.model.start_site import start_site
 
 
@@ -100,7 +100,7 @@ def wellring_process(solver: Solver) -> Command:
 
 
 def process_arguments(arguments: Sequence[str | Path]) -> list[str]:
-    return [sys.executable, "-m", "wellring.model.cli", *(str(item) for item in arguments)]
+    return [sys.executable, "-m", "wellring.model.commands.cli", *(str(item) for item in arguments)]
 
 
 @pytest.fixture(scope="session")

@@ -15,7 +15,11 @@ def begin_command(
 ) -> subprocess.Popen[str]:
     """Start `wellring` with these arguments and that solver."""
     return subprocess.Popen(
-        [sys.executable, "-m", "wellring.model.cli", *arguments, "--solver", str(solver.path)],
+        [
+            *(sys.executable, "-m", "wellring.model.commands.cli"),
+            *arguments,
+            *("--solver", str(solver.path)),
+        ],
         stdout=stdout,
         stderr=subprocess.PIPE,
         encoding="utf-8",

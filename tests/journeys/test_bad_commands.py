@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from wellring.model.result_folders import safe_name
+from wellring.model.runs.result_folders import safe_name
 
 
 def test_no_such_site_file(site: Any, wellring: Any, refused: Any) -> None:

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from wellring.inputs.read_site import read_site
-from wellring.model.layout import lay_out
+from wellring.model.layouts.layout import lay_out
 
 WELLS = "schemes.0.drainage.0"
 RING = "ring = { offset = -1.5, count = 6 }"

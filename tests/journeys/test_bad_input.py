@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from wellring.inputs.site import Soil
+from wellring.inputs.site.site import Soil
 
 KH = 'kh = "2e-4 m/s"'
 SHEET_PILES = 'kind = "sheet pile"  '

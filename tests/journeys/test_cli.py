@@ -238,7 +238,7 @@ def test_output_nobody_reads(small: Path, solver: Any) -> None:
     read, write = os.pipe()
     os.close(read)
     done = subprocess.run(
-        [sys.executable, "-m", "wellring.model.cli", "solver", "--json"],
+        [sys.executable, "-m", "wellring.model.commands.cli", "solver", "--json"],
         stdout=write,
         stderr=subprocess.PIPE,
         encoding="utf-8",

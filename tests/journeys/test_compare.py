@@ -16,9 +16,9 @@ import pytest
 from process_groups import begin_command, group_lives
 
 from wellring.inputs.read_site import read_site
-from wellring.model.solver import find_solver
-from wellring.postprocess.comparison import SchemeRow, add_flood, compare_rows
-from wellring.postprocess.cost_parts import CostParts, cost_parts
+from wellring.model.mf6.solver import find_solver
+from wellring.postprocess.comparison.comparison import SchemeRow, add_flood, compare_rows
+from wellring.postprocess.operation.cost_parts import CostParts, cost_parts
 
 PRICES = """
 [operations]
@@ -163,8 +163,8 @@ def test_all_outages_of_a_comparison_are_followed_alike(
     tmp_path: Path, plain_site: Callable[..., Path], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """One scheme has more cells than the most, the other not: both stand on the coarser grid."""
-    from wellring.model.layout import lay_out_schemes
-    from wellring.model.run import schemes_of
+    from wellring.model.layouts.layout import lay_out_schemes
+    from wellring.model.runs.run import schemes_of
     from wellring.model.studies import compare as module
 
     well = {"ring": {"offset": 2.0, "count": 8}, "screen": [-11.0, -3.0],
@@ -264,8 +264,8 @@ def test_a_wall_without_a_price_is_marked_beside_its_sum(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Its bar and its column would be the cheapest otherwise; another scheme has no wall at all."""
-    from wellring.postprocess import compare_page
     from wellring.postprocess.figures import cost_bars
+    from wellring.postprocess.report.report import compare_page
 
     rows = [
         _row_of_costs(tmp_path / "wells", "one,power,0.2,50\n"),

@@ -10,11 +10,11 @@ from typing import Any
 
 import pytest
 
-from wellring.inputs.faults import InputFaults
-from wellring.model.run import Run, report, run
+from wellring.inputs.basics.faults import InputFaults
+from wellring.model.runs.run import Run, report, run
 from wellring.model.studies.engine import open_study
 from wellring.model.studies.variants import Variant
-from wellring.postprocess.ledger import FORMAT
+from wellring.postprocess.run.ledger import FORMAT
 
 # flopy leaves a file open that it could not read.
 pytestmark = [

@@ -47,7 +47,7 @@ def start(small: Path, solver: Any) -> Start:
     """Run the small site as a process; its exit code and what it said on stderr."""
 
     def run(out: Path, program: Path | None = None, **keys: Any) -> tuple[int, str]:
-        command = [sys.executable, "-m", "wellring.model.cli", "run", str(small)]
+        command = [sys.executable, "-m", "wellring.model.commands.cli", "run", str(small)]
         command += ["--no-figures", "--no-side-studies", "--out", str(out)]
         command += ["--solver", str(program or solver.path)]
         done = subprocess.run(
@@ -233,7 +233,7 @@ SPOILT = {
     "budget of noise": "head -c 5000 /dev/urandom > gwf.bud",
     "no record of wells": "rm -f wells.csv",
 }
-"""Every other way in tests/model/test_solver_output.py."""
+"""Every other way in tests/model/mf6/test_solver_output.py."""
 
 
 # flopy leaves a file open that it could not read.
@@ -259,7 +259,7 @@ def test_a_clock_that_jumps(
     small: Path, solver: Any, undisturbed: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The wall clock set back and forth by up to a year at every look: nothing hangs on it."""
-    from wellring.model.run import run
+    from wellring.model.runs.run import run
 
     chance, true = random.Random(3), time.time
     monkeypatch.setattr(time, "time", lambda: true() + chance.uniform(-3e7, 3e7))

@@ -14,8 +14,8 @@ import numpy as np
 import pytest
 
 from wellring.inputs.read_site import Site, read_site
-from wellring.model.layout import Layout, lay_out
-from wellring.model.run import run
+from wellring.model.layouts.layout import Layout, lay_out
+from wellring.model.runs.run import run
 
 SURVEY_FOOT = 1200 / 3937
 FOOT = 0.3048

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 import typer.main
 
-from wellring.model.cli import app
+from wellring.model.commands.cli import app
 
 ROOT = Path(__file__).parents[2]
 COMMANDS: dict[str, Any] = typer.main.get_command(app).commands  # type: ignore[attr-defined]

@@ -8,8 +8,8 @@ from collections.abc import Callable
 from pathlib import Path
 from xml.etree import ElementTree
 
-from wellring.model.studies.match import match
-from wellring.model.studies.vary import vary
+from wellring.model.studies.match.match import match
+from wellring.model.studies.vary.vary import vary
 
 HOSTILE = "</script><script>hit()</script>🕳שלום<img src=x>"
 FORMULA = "=1+1 <b>שלום"

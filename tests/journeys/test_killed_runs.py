@@ -20,7 +20,7 @@ from typing import Any
 import pytest
 from process_groups import begin_command, group_lives
 
-from wellring.model.result_folders import fresh_folder, put_in_place
+from wellring.model.runs.result_folders import fresh_folder, put_in_place
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="POSIX signals")
 

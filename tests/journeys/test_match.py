@@ -14,12 +14,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from wellring.inputs.faults import FaultLog
-from wellring.inputs.observations import read_observations
+from wellring.inputs.basics.faults import FaultLog
+from wellring.inputs.measured.observations import read_observations
 from wellring.inputs.read_site import read_site
 from wellring.model.studies.engine import open_study
-from wellring.model.studies.match import match
-from wellring.model.studies.matched import Matched
+from wellring.model.studies.match.match import match
+from wellring.model.studies.match.matched import Matched
 from wellring.model.studies.variants import Variant
 
 TRUE_SAND, TRUE_GRAVEL = 2.2e-4, 1.5e-4
@@ -193,7 +193,8 @@ def test_killed_and_taken_up_again(
     import sys
 
     folder = tmp_path / "killed"
-    command = [sys.executable, "-m", "wellring.model.cli", "match", measured_site, "--out", folder]
+    command = [sys.executable, "-m", "wellring.model.commands.cli", "match", measured_site]
+    command += ["--out", folder]
     process = subprocess.Popen([*command, "--no-figures"], env=os.environ,
                                stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)  # fmt: skip
     deadline = time.monotonic() + 240

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from wellring.postprocess.cell_files import CELL_FILES
+from wellring.postprocess.run.cell_files import CELL_FILES
 
 GRID = "\n[grid]\ncell = 4\nsublayer = 4\ngrowth = 2.0\nlargest = 60\n"
 SCHEME = "six wells"
@@ -97,8 +97,8 @@ def test_compare_does_not_use_what_another_solver_or_other_soils_gave(
     site: Path, wellring: Any, tmp_path: Path
 ) -> None:
     from wellring.inputs.read_site import read_site
-    from wellring.model.finished_run import usable_run
-    from wellring.model.solver import Solver, find_solver
+    from wellring.model.mf6.solver import Solver, find_solver
+    from wellring.model.runs.finished_run import usable_run
 
     run, solver = site.with_name("site.runs") / SCHEME, find_solver()
     found = usable_run([tmp_path, run], read_site(site), SCHEME, solver)
@@ -173,9 +173,9 @@ def breaks(*unused: object, **named: object) -> None:
 
 FAILING = {
     "figure section-along": "wellring.postprocess.figures.section.draw_section",
-    "figures of stability": "wellring.postprocess.stability.stabilities",
-    "layer settlement": "wellring.postprocess.gis_layers.settlement_layers",
-    "rasters": "wellring.postprocess.gis_layers.write_rasters",
+    "figures of stability": "wellring.postprocess.stability.stability.stabilities",
+    "layer settlement": "wellring.postprocess.gis.gis_layers.settlement_layers",
+    "rasters": "wellring.postprocess.gis.gis_layers.write_rasters",
 }
 
 
@@ -214,7 +214,7 @@ def test_a_page_that_fails_leaves_the_old_one_only_where_it_is_still_true(
 ) -> None:
     run = site.with_name("site.runs") / SCHEME
     before = (run / "report.html").read_bytes()
-    monkeypatch.setattr("wellring.postprocess.report.write_report", breaks)
+    monkeypatch.setattr("wellring.postprocess.report.report.write_report", breaks)
     assert wellring("report", run).code == 3
     assert (run / "report.html").read_bytes() == before
     softer = tmp_path / "softer.toml"
@@ -243,7 +243,7 @@ def test_a_solved_run_is_kept_where_its_answers_cannot_be_made(
 
 STUDIES = {
     "compare": "wellring.postprocess.figures.side_by_side.draw_side_by_side",
-    "vary": "wellring.model.studies.draw_vary._tornado",
+    "vary": "wellring.model.studies.vary.draw_vary._tornado",
     "outage": "wellring.postprocess.figures.flooding_course.write_flooding_course",
     "check": "wellring.postprocess.figures.section.draw_section",
 }
@@ -296,8 +296,8 @@ def test_no_boring_in_the_modelled_ground(
 def test_a_sized_scheme_never_takes_the_place_of_another(
     start_folder: Path, tmp_path: Path
 ) -> None:
-    from wellring.inputs.faults import FaultLog
-    from wellring.inputs.toml_text import load_toml
+    from wellring.inputs.basics.faults import FaultLog
+    from wellring.inputs.basics.toml_text import load_toml
     from wellring.model.studies.sizing.new_scheme import write_site
 
     site = Path(shutil.copytree(start_folder, tmp_path / "site")) / "site.toml"

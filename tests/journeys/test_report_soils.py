@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from wellring.model import cli
-from wellring.model.run import report
-from wellring.postprocess.run_folder import RunFolder
+from wellring.model.commands import cli
+from wellring.model.runs.run import report
+from wellring.postprocess.run.run_folder import RunFolder
 
 SOFTER = '[soils.clay]\ncompression = { mv = "1.5 m2/MN" }\n'
 

@@ -9,14 +9,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from wellring.model.review import Review, _alike_text, site_folder, verify
-from wellring.model.run import Run, run
-from wellring.model.solver import Solver
+from wellring.model.mf6.solver import Solver
+from wellring.model.runs.review import Review, _alike_text, site_folder, verify
+from wellring.model.runs.run import Run, run
 from wellring.postprocess.answers import make_answers
-from wellring.postprocess.report import write_report
-from wellring.postprocess.report_review import review_sections
-from wellring.postprocess.run_difference import difference
-from wellring.postprocess.run_folder import ANSWERS_FILE, DESCRIPTION_FILE, RUN_FILE, RunFolder
+from wellring.postprocess.comparison.run_difference import difference
+from wellring.postprocess.report.report import write_report
+from wellring.postprocess.report.report_review import review_sections
+from wellring.postprocess.run.run_folder import ANSWERS_FILE, DESCRIPTION_FILE, RUN_FILE, RunFolder
 from wellring.postprocess.stage_results import read_results
 
 

@@ -11,11 +11,11 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from wellring.inputs.vary_plan import Correlation, VaryParameter, VaryPlan
-from wellring.model.studies.designs import Uncertain, draw
-from wellring.model.studies.sensitivity import variance_indices
-from wellring.model.studies.vary import vary
-from wellring.postprocess.chances import cases_needed, chance
+from wellring.inputs.site.vary_plan import Correlation, VaryParameter, VaryPlan
+from wellring.model.studies.vary.designs import Uncertain, draw
+from wellring.model.studies.vary.sensitivity import variance_indices
+from wellring.model.studies.vary.vary import vary
+from wellring.postprocess.neighbours.chances import cases_needed, chance
 
 SPREADS = (2.0, 1.5, 1.2)
 """Factors of one standard deviation of k, thickness and drawdown."""

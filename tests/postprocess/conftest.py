@@ -11,9 +11,9 @@ from pathlib import Path
 
 import pytest
 
-from wellring.model.run import run as run_scheme
-from wellring.postprocess.gis_layers import write_layers
-from wellring.postprocess.run_folder import RunFolder
+from wellring.model.runs.run import run as run_scheme
+from wellring.postprocess.gis.gis_layers import write_layers
+from wellring.postprocess.run.run_folder import RunFolder
 from wellring.postprocess.stage_results import StageResult, read_results
 
 TURN = math.radians(27.0)

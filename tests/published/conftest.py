@@ -16,12 +16,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from wellring.model.run import Run, run
-from wellring.postprocess.heads import unit_head
-from wellring.postprocess.in_time import Course, follow
-from wellring.postprocess.ledger import WellEntry
-from wellring.postprocess.run_folder import RunFolder
+from wellring.model.runs.run import Run, run
+from wellring.postprocess.run.heads import unit_head
+from wellring.postprocess.run.ledger import WellEntry
+from wellring.postprocess.run.run_folder import RunFolder
 from wellring.postprocess.stage_results import StageResult, read_results
+from wellring.postprocess.water.in_time import Course, follow
 
 EAST, NORTH = 466000.0, 5918000.0
 """Site coordinates of the checks' own origin."""

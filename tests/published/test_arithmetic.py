@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from wellring.inputs.soil_tables import hazen_conductivity, kozeny_carman_conductivity
+from wellring.inputs.site.soil_tables import hazen_conductivity, kozeny_carman_conductivity
 from wellring.model.drainage.points import GridPoint
-from wellring.postprocess.closed_form import girinskii
+from wellring.postprocess.water.closed_form import girinskii
 
 
 def test_hazen():

@@ -8,11 +8,18 @@ DM-7.1, ch. 5; exercises of Das, Principles of Foundation Engineering, each name
 import numpy as np
 import pytest
 
-from wellring.inputs.units import WATER_UNIT_WEIGHT
-from wellring.postprocess.compressibility import Laws
-from wellring.postprocess.consolidation import consolidation_rate, degree_of_consolidation
-from wellring.postprocess.effective_stress import Weights, effective_stress, pore_pressure
-from wellring.postprocess.run_folder import StageGrid
+from wellring.inputs.basics.units import WATER_UNIT_WEIGHT
+from wellring.postprocess.run.run_folder import StageGrid
+from wellring.postprocess.settlement.compressibility import Laws
+from wellring.postprocess.settlement.consolidation import (
+    consolidation_rate,
+    degree_of_consolidation,
+)
+from wellring.postprocess.settlement.effective_stress import (
+    Weights,
+    effective_stress,
+    pore_pressure,
+)
 
 YEAR = 365.25 * 86400
 

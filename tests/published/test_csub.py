@@ -16,11 +16,11 @@ import flopy
 import numpy as np
 import pytest
 
-from wellring.inputs.units import DAY, WATER_UNIT_WEIGHT
-from wellring.postprocess.compressibility import Laws
-from wellring.postprocess.effective_stress import Weights, effective_stress
-from wellring.postprocess.run_folder import StageGrid
-from wellring.postprocess.settlement import settlement_from_heads
+from wellring.inputs.basics.units import DAY, WATER_UNIT_WEIGHT
+from wellring.postprocess.run.run_folder import StageGrid
+from wellring.postprocess.settlement.compressibility import Laws
+from wellring.postprocess.settlement.effective_stress import Weights, effective_stress
+from wellring.postprocess.settlement.settlement import settlement_from_heads
 
 EDGES = np.concatenate(
     [np.linspace(0, -5, 26), np.linspace(-5, -8, 31)[1:], np.linspace(-8, -12, 9)[1:]]

@@ -6,7 +6,7 @@ i = π·h/(4·K'(m)·T·sin(πs/2T)). C14 is the problem of
 McNamee (1949), long excavations between two piles, solved by a Schwarz–Christoffel map.
 A strip of ground between impervious edges; flooded outside, the pit's floor is not dug. The
 solutions know no scale; the layers here leave the water a way around a toe of 4 to 5 m at least.
-With less the default grid's finest cells are too coarse (model/grid_sizes.py): 2 m below a
+With less the default grid's finest cells are too coarse (model/grid/grid_sizes.py): 2 m below a
 floor, or above the base, the flow comes 2.35 % too small and the exit gradient up to 5.4 %.
 """
 

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from wellring.model.studies.match import match
+from wellring.model.studies.match.match import match
 
 DAY = 86400.0
 THICK, RATE = 7.0, 788.0

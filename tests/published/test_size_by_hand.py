@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from wellring.model.studies.size import size
-from wellring.postprocess.stability_rules import Rules
+from wellring.postprocess.stability.stability_rules import Rules
 
 T, R, RADIUS = 1e-3, 300.0, 0.15
 TOP, BASE, FORMATION, REST = -20.0, -60.0, -11.0, -1.0

@@ -8,11 +8,11 @@ flow: a balance of volume; no source).
 import numpy as np
 import shapely
 
-from wellring.inputs.neighbours import NUMBERS, TEXTS
-from wellring.inputs.receptors import Receptors
+from wellring.inputs.geodata.receptors import Receptors
+from wellring.inputs.site.neighbours import NUMBERS, TEXTS
 from wellring.postprocess.stage_results import read_results
-from wellring.postprocess.travel_answers import assess_travel
-from wellring.postprocess.travel_times import travels
+from wellring.postprocess.travel.travel_answers import assess_travel
+from wellring.postprocess.travel.travel_times import travels
 
 EAST, NORTH = 466000.0, 5918000.0
 T, Q, R, RADIUS, THICK, POROSITY = 1e-3, 0.010, 300.0, 0.15, 40.0, 0.25

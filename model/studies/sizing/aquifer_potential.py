@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.model.ground import Ground
-from wellring.postprocess.dryness import TIGHT
+from wellring.model.grid.ground import Ground
+from wellring.postprocess.water.dryness import TIGHT
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]

@@ -10,10 +10,10 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.model.stages import SolvedStage
-from wellring.postprocess.neighbours import effects_on_neighbours
-from wellring.postprocess.run_folder import RunFolder
-from wellring.postprocess.stability import stabilities
+from wellring.model.runs.stages import SolvedStage
+from wellring.postprocess.neighbours.neighbours import effects_on_neighbours
+from wellring.postprocess.run.run_folder import RunFolder
+from wellring.postprocess.stability.stability import stabilities
 from wellring.postprocess.stage_results import StageResult
 
 Floats = NDArray[np.float64]

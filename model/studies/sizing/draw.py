@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from wellring.inputs.units import shown
-from wellring.postprocess.answer import counted
+from wellring.inputs.basics.units import shown
 from wellring.postprocess.figures.style import DPI, INK, SETTINGS, SOFT_INK, WATER, plain
+from wellring.postprocess.run.answer import counted
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

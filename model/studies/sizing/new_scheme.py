@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.inputs.faults import FaultLog
+from wellring.inputs.basics.faults import FaultLog
 from wellring.inputs.read_site import read_site
 from wellring.model.studies.sizing.rows import Candidate
 from wellring.model.studies.sizing.sized_site import written

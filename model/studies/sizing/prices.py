@@ -1,6 +1,6 @@
 """What a well and its flow cost, from the user's prices: the slopes that the programme needs.
 
-Quantities are those of :mod:`wellring.postprocess.operations`, whose run of the final scheme tells
+Quantities are those of `operations`, whose run of the final scheme tells
 the cost itself; here heads are those of the scheme as it stands, pipes' losses are left out, and
 standby pumps count as a tenth of a pump each.
 """
@@ -12,23 +12,23 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.inputs.drainage import DeepWells
-from wellring.inputs.operations import Operations
+from wellring.inputs.basics.units import DAY
 from wellring.inputs.read_site import Site
-from wellring.inputs.units import DAY
-from wellring.model.layout import Layout
+from wellring.inputs.site.drainage import DeepWells
+from wellring.inputs.site.operations import Operations
+from wellring.model.layouts.layout import Layout
 from wellring.model.studies.sizing.programme import Prices
 from wellring.model.studies.sizing.rows import Rows
-from wellring.postprocess.costs import WEEK
-from wellring.postprocess.discharge import days_pumped
-from wellring.postprocess.operations import (
+from wellring.postprocess.operation.costs import WEEK
+from wellring.postprocess.operation.operations import (
     MOTOR_EFFICIENCY,
     PUMPS_PER_OPERATOR,
     STANDBY_PER,
     manning_of,
 )
-from wellring.postprocess.pump_power import pump_power, weekly_energy
-from wellring.postprocess.pump_stations import EFFICIENCY
+from wellring.postprocess.operation.pump_power import pump_power, weekly_energy
+from wellring.postprocess.operation.pump_stations import EFFICIENCY
+from wellring.postprocess.water.discharge import days_pumped
 
 Floats = NDArray[np.float64]
 

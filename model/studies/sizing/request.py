@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from wellring.inputs.read_site import Site
-from wellring.inputs.site import Scheme
-from wellring.model.result_folders import safe_name
-from wellring.model.run import schemes_of
+from wellring.inputs.site.site import Scheme
+from wellring.model.runs.result_folders import safe_name
+from wellring.model.runs.run import schemes_of
 from wellring.model.studies.sizing.new_scheme import check_target
 
 

@@ -10,15 +10,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.inputs.shown_text import shown_text
-from wellring.inputs.units import shown
-from wellring.model.flow_limits import most_flow
+from wellring.inputs.basics.shown_text import shown_text
+from wellring.inputs.basics.units import shown
+from wellring.model.limits.flow_limits import most_flow
 from wellring.model.studies.engine import Study
 from wellring.model.studies.sizing.responses import SolvedPoint, bound
 from wellring.model.studies.sizing.rows import ORDER, RESERVE, SHARE_RESERVE, Rows, well_capacity
 from wellring.model.studies.sizing.search import Search, Step
 from wellring.model.studies.variants import Outcome
-from wellring.postprocess.answer import counted
+from wellring.postprocess.run.answer import counted
 
 Floats = NDArray[np.float64]
 

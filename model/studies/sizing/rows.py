@@ -15,16 +15,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.inputs.names import drainage_names
+from wellring.inputs.site.names import drainage_names
 from wellring.model.drainage.points import GridPoint
-from wellring.model.flow_limits import most_flow
-from wellring.model.grid_sizes import formations
-from wellring.model.layout import Layout
-from wellring.model.stages import stage_folder_name
+from wellring.model.grid.grid_sizes import formations
+from wellring.model.layouts.layout import Layout
+from wellring.model.limits.flow_limits import most_flow
+from wellring.model.runs.stages import stage_folder_name
 from wellring.model.studies.sizing.aquifer_potential import Potential, potential_at
 from wellring.model.studies.sizing.controls import FLOOR, FLOW, LEVEL, NEIGHBOUR, STABILITY
 from wellring.model.studies.variants import Outcome
-from wellring.postprocess.neighbour_tables import CRITERIA
+from wellring.postprocess.neighbours.neighbour_tables import CRITERIA
 
 Floats = NDArray[np.float64]
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.inputs.units import shown
+from wellring.inputs.basics.units import shown
 from wellring.model.studies.engine import Study
 from wellring.model.studies.sizing.known_stages import KnownStages
 from wellring.model.studies.sizing.programme import (

@@ -12,21 +12,21 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from wellring.inputs.shown_text import shown_text
-from wellring.inputs.units import shown
-from wellring.model.grid_sizes import formations
-from wellring.model.stages import stage_folder_name
+from wellring.inputs.basics.shown_text import shown_text
+from wellring.inputs.basics.units import shown
+from wellring.model.grid.grid_sizes import formations
+from wellring.model.runs.stages import stage_folder_name
 from wellring.model.studies.sizing.controls import FLOOR, FLOW, LEVEL
 from wellring.model.studies.study_basis import basis_of
 from wellring.model.studies.unsolved_run import unsolved_run
-from wellring.postprocess.answer import Answer, Curves, Part, PlanLayer, Spans, Table
+from wellring.postprocess.report.report_page import Page
+from wellring.postprocess.report.report_plan import Sheet, plans_data
+from wellring.postprocess.report.report_sections import Sections, Subject
 from wellring.postprocess.report_headlines import NO, WATCH, YES, Headline
-from wellring.postprocess.report_page import Page
-from wellring.postprocess.report_plan import Sheet, plans_data
-from wellring.postprocess.report_sections import Sections, Subject
+from wellring.postprocess.run.answer import Answer, Curves, Part, PlanLayer, Spans, Table
 
 if TYPE_CHECKING:
-    from wellring.model.layout import Layout
+    from wellring.model.layouts.layout import Layout
     from wellring.model.studies.sizing.result import Sized
     from wellring.model.studies.sizing.search import Step
     from wellring.model.studies.sizing.sweep import Swept

@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from wellring.inputs.basics.units import shown, to_si
 from wellring.inputs.read_site import site_of_tables
-from wellring.inputs.units import shown, to_si
-from wellring.model.layout import lay_out
+from wellring.model.layouts.layout import lay_out
 from wellring.model.studies.base_case import BaseCase, BaseScheme
 from wellring.model.studies.sizing.rows import Candidate
 from wellring.model.studies.variants import Variant

@@ -14,20 +14,20 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
-from wellring.inputs.drainage import Placed
-from wellring.inputs.names import drainage_names
+from wellring.inputs.basics.units import shown, to_si
 from wellring.inputs.read_site import Site, site_of_tables
-from wellring.inputs.site import Scheme
-from wellring.inputs.units import shown, to_si
+from wellring.inputs.site.drainage import Placed
+from wellring.inputs.site.names import drainage_names
+from wellring.inputs.site.site import Scheme
 from wellring.model.studies.engine import Study, open_study, read_with_tables
 from wellring.model.studies.sizing.new_scheme import free_name, write_site
 from wellring.model.studies.sizing.prices import NO_QUOTATION
 from wellring.model.studies.sizing.request import one_scheme, study_folder, target_of
 from wellring.model.studies.variants import Outcome, Variant
-from wellring.postprocess.answer import counted
 from wellring.postprocess.not_written import NotWritten
-from wellring.postprocess.report_page import REPORT_FILE
-from wellring.postprocess.result_set import result_set
+from wellring.postprocess.report.report_page import REPORT_FILE
+from wellring.postprocess.run.answer import counted
+from wellring.postprocess.run.result_set import result_set
 
 Kind = Literal["spacing", "count"]
 
@@ -217,7 +217,7 @@ def sweep(
 
     Raises
     ------
-    InputFaults, SolverMissing, SolverFailed : see :mod:`wellring.inputs.faults`.
+    InputFaults, SolverMissing, SolverFailed : see :mod:`wellring.inputs.basics.faults`.
     """
     path = Path(site_file)
     site, tables = read_with_tables(path)

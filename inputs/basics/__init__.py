@@ -1,0 +1,1 @@
+"""Faults, units, quantities and tables: what every reader uses."""

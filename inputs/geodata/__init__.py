@@ -1,0 +1,1 @@
+"""Vector and raster files, coordinate systems, ground surface, neighbours."""

@@ -1,0 +1,1 @@
+"""Boring logs: one reader a format, and the checks of what they say."""

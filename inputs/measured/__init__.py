@@ -1,0 +1,1 @@
+"""Measured levels and flows, and values given in time."""

@@ -1,0 +1,1 @@
+"""The site file: its sections, their rules, and changes to single values."""

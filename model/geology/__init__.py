@@ -1,0 +1,1 @@
+"""From logs to the surfaces of layers and how sure they are."""

@@ -1,0 +1,1 @@
+"""A site and one of its schemes put on a grid."""

@@ -1,0 +1,1 @@
+"""MODFLOW 6: its files written, the solver found, run and proven."""

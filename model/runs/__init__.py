@@ -1,0 +1,1 @@
+"""Stages and phases solved, and a finished run put in its folder."""

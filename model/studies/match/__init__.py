@@ -1,0 +1,1 @@
+"""Soils matched to measured levels and flows."""

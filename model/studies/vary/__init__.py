@@ -1,0 +1,1 @@
+"""How sure the answers are: the site varied within its bounds."""

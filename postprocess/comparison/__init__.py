@@ -1,0 +1,1 @@
+"""Schemes side by side, and one run against another."""

@@ -1,0 +1,1 @@
+"""Rasters, layers and their styles for GIS."""

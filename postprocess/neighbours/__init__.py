@@ -1,0 +1,1 @@
+"""What happens to buildings, wells and waters near by."""

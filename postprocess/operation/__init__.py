@@ -1,0 +1,1 @@
+"""What a scheme takes to run: pumps, power, crew, cost, flooding."""

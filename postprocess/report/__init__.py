@@ -1,0 +1,1 @@
+"""The report pages and their templates."""

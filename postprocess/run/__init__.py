@@ -1,0 +1,1 @@
+"""A run folder read: ledger, heads, flows, tables."""

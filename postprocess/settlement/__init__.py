@@ -1,0 +1,1 @@
+"""Settlement beyond the dig, from the heads of the stages."""

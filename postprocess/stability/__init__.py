@@ -1,0 +1,1 @@
+"""Uplift, heave, seepage and bursting of the floor, also with pumps off."""

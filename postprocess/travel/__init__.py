@@ -1,0 +1,1 @@
+"""Where water comes from and how long it takes."""

@@ -1,0 +1,1 @@
+"""Flows to wells and into the dig, dryness, reach of the drawdown."""
