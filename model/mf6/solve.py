@@ -238,7 +238,8 @@ def attempt_in_time(
     stepping: Stepping,
     progress: Progress | None,
     time_limit: float = 7200.0,
-    closures: tuple[float, float] = (_FLOW_CLOSURE, _HEAD_CLOSURE),
+    *,
+    closures: tuple[float, float],
 ) -> Attempt:
     """One attempt at a model followed in time; its budget error is that of the worst step.
 

@@ -35,6 +35,7 @@ from wellring.model.runs.stages import (
     set_rows,
     stage_folder_name,
 )
+from wellring.postprocess.run.answer import MASS_BALANCE_LIMIT
 
 Floats = NDArray[np.float64]
 
@@ -42,6 +43,9 @@ HOLDS_WITHIN = 0.1
 """[m] above its lowest level over which a pump throttles from all it can to nothing."""
 PASSIVE_PEAK = 3.0
 """How many times its steady flow, or its screen's, a passive well lets out at first at most."""
+CLOSURES = ((1e-2, 1e-5), (1e-3, 1e-6), (1e-4, 1e-7))
+"""Flow left in a cell [m³/day] and head change [m] at which a step is solved; the next ones where a
+step's budget does not close."""
 STEPS_A_PHASE = 20
 """No step is longer than this part of its phase."""
 
@@ -208,11 +212,24 @@ def _solve(
     attempts: list[Attempt],
     report: Callable[[str], None] | None,
 ) -> Rung:
-    for rung in LADDER:
-        if rung.stepping:
-            continue
-        attempt = attempt_in_time(rung, place, solver, start, phase.name, steps, report)
-        attempts.append(attempt)
-        if attempt.answered:
+    for rung in (rung for rung in LADDER if not rung.stepping):
+        tried: list[Attempt] = []
+        for closures in CLOSURES:
+            attempt = attempt_in_time(
+                rung, place, solver, start, phase.name, steps, report, closures=closures
+            )
+            attempts.append(attempt)
+            tried.append(attempt)
+            if not attempt.answered or abs(attempt.discrepancy) <= MASS_BALANCE_LIMIT:
+                break
+        if tried[-1].answered:
+            return rung
+        if len(tried) > 1:  # the last closure that could be reached: its answer, with its files
+            closures = CLOSURES[len(tried) - 2]
+            attempts.append(
+                attempt_in_time(
+                    rung, place, solver, start, phase.name, steps, report, closures=closures
+                )
+            )
             return rung
     raise SolverFailed(phase.name, f"{len(attempts)} ways tried; {attempts[-1].why}", place)

@@ -8,7 +8,7 @@ import warnings
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from site_generator import RandomSite, write_site
@@ -18,6 +18,7 @@ from wellring.inputs.read_site import Site, read_site
 from wellring.model.layouts.layout import Fineness, lay_out
 from wellring.model.mf6.solve import MASS_BALANCE_LIMIT
 from wellring.model.runs.stages import SolvedStage, solve_scheme
+from wellring.model.runs.transient import SolvedPhase, solve_in_time
 
 
 @dataclass
@@ -31,15 +32,16 @@ class SiteOutcome:
     folder: Path
     seconds: float
     failure: str = ""
+    phases: list[SolvedPhase] = field(default_factory=list)
 
     @property
     def good(self) -> bool:
-        """Whether all stages are solved, balanced, and their wells' limits met."""
-        return not self.failure and all(
-            abs(stage.solution.discrepancy) <= MASS_BALANCE_LIMIT
-            and (stage.settled is None or stage.settled.settled)
-            for stage in self.stages
-        )
+        """Whether stages and phases are solved and balanced, and all wells' limits met."""
+        balances = [stage.solution.discrepancy for stage in self.stages]
+        balances += [phase.discrepancy for phase in self.phases]
+        settled = [stage.settled.settled for stage in self.stages if stage.settled is not None]
+        closed = all(abs(balance) <= MASS_BALANCE_LIMIT for balance in balances)
+        return not self.failure and closed and all(settled)
 
     @property
     def last_stage(self) -> Path:
@@ -60,12 +62,16 @@ def solve_site(
     site = read_site(folder / "site.toml")
     layout = lay_out(site, site.description.schemes[0], 0, Fineness(coarser))
     cells = int(layout.ground.active.sum())
+    stages: list[SolvedStage] = []
+    phases: list[SolvedPhase] = []
+    failure = ""
     try:
-        stages, failure = solve_scheme(layout, folder / "mf6", solver), ""
+        stages = solve_scheme(layout, folder / "mf6", solver)
+        phases = solve_in_time(layout, stages, folder / "mf6", solver)
     except SolverFailed as error:
-        stages, failure = [], str(error)
+        failure = str(error)
     seconds = time.perf_counter() - began
-    return SiteOutcome(random_site, site, cells, stages, folder, seconds, failure)
+    return SiteOutcome(random_site, site, cells, stages, folder, seconds, failure, phases)
 
 
 def solve_all(solve: Callable[[int], SiteOutcome], seeds: Iterable[int]) -> Iterator[SiteOutcome]:
