@@ -112,7 +112,6 @@ pumping_starts = -14
 cell = 5.0
 sublayer = 4.0
 growth = 1.8
-largest = 60
 """
 
 AGS = """\

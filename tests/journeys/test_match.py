@@ -78,7 +78,7 @@ def measured_site(
         points={"P1": (30.0, 5.0), "P2": (10.0, 30.0), "P3": (45.0, 5.0)},
         cell=6.0,
         sublayer=4.0,
-        grid={"growth": 1.8, "largest": 40.0},
+        grid={"growth": 1.8},
     )
     site.write_text(site.read_text().replace('name = "P3"', 'level = -10.0\nname = "P3"'))
     text = site.read_text()
