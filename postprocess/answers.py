@@ -97,6 +97,7 @@ def make_answers(run: RunFolder, results: list[StageResult]) -> Answers:
         worst <= MASS_BALANCE_LIMIT,
     )
     answers |= _side_answers(run, results)
+    answers |= _unmet_limits(run, results)
     for point in run.ledger.points:
         for result in results:
             value = number(level_at_point(run, result.grid, result.heads, result.table, point))
@@ -212,6 +213,22 @@ def _flooded(run: RunFolder, result: StageResult) -> str:
         f"; as if the sump took all of the {flow.text(result.sump.flow)} that come to it: it takes "
         f"{flow.text(result.sump.capacity)}, so that the pit floods"
     )
+
+
+def _unmet_limits(run: RunFolder, results: list[StageResult]) -> dict[str, Answer]:
+    """A limit that fails for every stage whose wells' limits were not found together: no yes."""
+    told = zip(run.provenance.get("stages", []), results, strict=False)
+    return {
+        f"{result.entry.folder}.limits_met": Answer(
+            "no",
+            "",
+            "after as many solves as are allowed; flows and levels of this stage are not proven",
+            f"{result.entry.name}: limits of wells and pumps met",
+            ok=False,
+        )
+        for stage, result in told
+        if not stage["settled"]
+    }
 
 
 def _side_answers(run: RunFolder, results: list[StageResult]) -> dict[str, Answer]:
