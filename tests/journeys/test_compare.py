@@ -265,7 +265,7 @@ def test_a_wall_without_a_price_is_marked_beside_its_sum(
 ) -> None:
     """Its bar and its column would be the cheapest otherwise; another scheme has no wall at all."""
     from wellring.postprocess.figures import cost_bars
-    from wellring.postprocess.report.report import compare_page
+    from wellring.postprocess.report import compare_page
 
     rows = [
         _row_of_costs(tmp_path / "wells", "one,power,0.2,50\n"),

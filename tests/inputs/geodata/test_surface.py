@@ -14,7 +14,8 @@ import rasterio.warp
 import shapely
 
 from wellring.inputs.basics.faults import FaultLog
-from wellring.inputs.geodata.geodata import SiteCrs, raster_files
+from wellring.inputs.geodata import raster_files
+from wellring.inputs.geodata.geodata import SiteCrs
 from wellring.inputs.geodata.surface import GroundSurface, read_ground
 
 UTM = SiteCrs.of(pyproj.CRS("EPSG:32633"), "EPSG:32633")

@@ -16,7 +16,7 @@ import pytest
 
 from wellring.inputs.basics.faults import InputFaults
 from wellring.model.mf6.solve import run_solver
-from wellring.model.outage.outage import outage as outage_model
+from wellring.model.outage import outage as outage_model
 from wellring.model.outage.run_outage import OutageRun, outage
 from wellring.model.runs.run import run
 from wellring.postprocess.run.run_folder import RunFolder
