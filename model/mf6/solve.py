@@ -22,6 +22,7 @@ from wellring.model.mf6.binary_arrays import write_array
 from wellring.model.mf6.budget_errors import budget_error, worst_step_error
 from wellring.model.mf6.build import MODEL
 from wellring.model.mf6.child_process import start_child
+from wellring.model.mf6.file_edits import full_layers, set_model_options
 from wellring.model.mf6.held_signals import held_signals
 from wellring.model.mf6.outer_record import going_nowhere, progress_line, ran_away
 from wellring.model.mf6.process_end import ended
@@ -150,19 +151,11 @@ def solve_full(
 
     Without a water table the problem is nearly linear. None where even that has no answer.
     """
-    # Files of their own: those of the stage may be shared with other cases solved at this moment.
-    cells, names = folder / "full.npf", folder / f"{MODEL}.nam"
-    text = (folder / f"{MODEL}.npf").read_text()
-    cells.write_text(re.sub(r"(?i)(icelltype\s+constant\s+)1", r"\g<1>0", text))
-    try:
+    with full_layers(folder):
         _set(folder, FULL, start, *_ROUGHLY)
-        names.write_text(names.read_text().replace(f"{MODEL}.npf", cells.name))
         if run_solver(folder, solver, f"{name}, {FULL.name}", progress, time_limit):
             return None
         return None if spoilt(folder) else read_heads(folder)
-    finally:
-        names.write_text(names.read_text().replace(cells.name, f"{MODEL}.npf"))
-        cells.unlink()
 
 
 def _polish(
@@ -293,19 +286,10 @@ def _set(folder: Path, rung: Rung, start: Floats, flow_closure: float, head_clos
     """Write what a rung changes: solver settings, time steps, options, start heads."""
     (folder / f"{MODEL}.ims").write_text(settings_text(rung, flow_closure, head_closure))
     (folder / f"{MODEL}.tdis").write_text(time_text(rung))
-    name_file = folder / f"{MODEL}.nam"
-    text = name_file.read_text()
-    text = re.sub(
-        r"(?im)^\s*newton.*$", f"  NEWTON{'  UNDER_RELAXATION' * rung.newton_relaxed}", text
-    )
-    text = re.sub(r"(?im)^\s*sto6\s+pseudo_time\.sto.*\n", "", text)
+    set_model_options(folder, rung.newton_relaxed, rung.stepping)
     if rung.stepping:
         (folder / "pseudo_time.ats").write_text(PSEUDO_TIME_STEPS)
         (folder / "pseudo_time.sto").write_text(pseudo_storage_text())
-        text = re.sub(
-            r"(?im)^(\s*end packages)", r"  STO6  pseudo_time.sto  sto\n\1", text, count=1
-        )
-    name_file.write_text(text)
     write_array(folder, "start", start)
 
 

@@ -12,7 +12,6 @@ import re
 import shutil
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +19,7 @@ from numpy.typing import NDArray
 from wellring.inputs.basics.units import DAY
 from wellring.model.mf6.binary_arrays import array_file, write_array
 from wellring.model.mf6.build import StageModel, point_rows, write_stage
+from wellring.model.mf6.file_edits import counted_from_one, with_block, with_rows
 from wellring.model.mf6.stage_lists import StageList, stage_lists
 
 Floats = NDArray[np.float64]
@@ -78,7 +78,7 @@ def write_like(pattern: StagePattern, stage: StageModel, folder: Path) -> None:
         _write_changed(pattern.folder, folder, stem, now, before, stage.shape3)
     for name, rows in lists.items():
         text = (pattern.folder / name).read_text()
-        (folder / name).write_text(_with_rows(text, rows))
+        (folder / name).write_text(with_rows(text, rows))
     if stage.water.recharge is not None:
         _write_recharge(pattern.folder, folder, stage)
     if stage.points:
@@ -113,23 +113,6 @@ def _rows(stage: StageModel, item: StageList) -> str:
     return "\n".join([form % row for row in values])
 
 
-def _with_rows(text: str, rows: str) -> str:
-    """The list file with other rows in its period and their number in its dimensions."""
-    count = rows.count("\n") + 1
-    text = re.sub(r"(?im)^(\s*max(?:bound|hfb)\s+)\d+", rf"\g<1>{count}", text)
-    return _block(text, r"period\s+1", rows)
-
-
-def _block(text: str, name: str, rows: str) -> str:
-    """Replace what stands between BEGIN and END of a block."""
-    return re.sub(
-        rf"(?is)(begin\s+{name}[^\n]*\n).*?(\n\s*end\s+{name})",
-        lambda found: f"{found.group(1)}{rows}{found.group(2)}",
-        text,
-        count=1,
-    )
-
-
 def _write_changed(
     source: Path, folder: Path, stem: str, now: Floats, before: Floats, shape: tuple[int, int, int]
 ) -> None:
@@ -145,26 +128,18 @@ def _write_recharge(source: Path, folder: Path, stage: StageModel) -> None:
     write_array(folder, "recharge", rate.reshape(stage.grid.shape))
     text = (source / "gwf.rcha").read_text()
     rows = f"  recharge\n    OPEN/CLOSE  '{array_file('recharge')}'  FACTOR  1.0  (BINARY)"
-    (folder / "gwf.rcha").write_text(_block(text, r"period\s+1", rows))
+    (folder / "gwf.rcha").write_text(with_block(text, r"period\s+1", rows))
 
 
 def _write_points(source: Path, folder: Path, stage: StageModel) -> None:
     packages, connections, periods = point_rows(stage)
     text = (source / "maw.dat").read_text()
-    text = _block(text, "packagedata", "\n".join(_counted(row, 1) for row in packages))
-    text = _block(text, "connectiondata", "\n".join(_counted(row, 2) for row in connections))
-    text = _block(text, r"period\s+1", "\n".join(_counted(row, 1) for row in periods))
+    blocks = (
+        ("packagedata", packages, 1),
+        ("connectiondata", connections, 2),
+        (r"period\s+1", periods, 1),
+    )
+    for name, rows, indices in blocks:
+        lines = [counted_from_one(row, indices) for row in rows]
+        text = with_block(text, name, "\n".join(lines))
     (folder / "maw.dat").write_text(text)
-
-
-def _counted(row: Any, indices: int) -> str:
-    """A row as text, its first `indices` numbers and its cells counted from 1."""
-    words = []
-    for position, value in enumerate(row):
-        if isinstance(value, tuple):
-            words += [str(index + 1) for index in value]
-        elif position < indices:
-            words.append(str(value + 1))
-        else:
-            words.append(repr(float(value)) if isinstance(value, float) else str(value))
-    return "  " + " ".join(words)

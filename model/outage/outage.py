@@ -21,10 +21,11 @@ from wellring.model.grid.grid_sizes import formations
 from wellring.model.grid.water import WaterBoundaries
 from wellring.model.layouts.layout import Layout
 from wellring.model.mf6.build import StageModel, write_stage
+from wellring.model.mf6.file_edits import set_well_rows
 from wellring.model.mf6.rungs import LADDER
 from wellring.model.mf6.solve import Attempt, attempt_in_time
 from wellring.model.mf6.time_steps import Stretch, stepping
-from wellring.model.runs.stages import dug_model, set_rows
+from wellring.model.runs.stages import dug_model
 from wellring.model.runs.transient import pump_rows, well_levels
 
 Floats = NDArray[np.float64]
@@ -223,7 +224,7 @@ def follow_outage(
         rows = [row for row in rows if row[0] not in passive]
         for at in sorted(passive):
             rows += [(at, "status", "active"), (at, "rate", 0.0)]
-        set_rows(place, rows)
+        set_well_rows(place, rows)
     steps = stepping([Stretch(days, days / STEPS_AT_LEAST)], FIRST_STEP, GROWTH)
     attempts: list[Attempt] = []
     rungs = [rung for rung in LADDER if not rung.stepping]

@@ -21,6 +21,7 @@ from wellring.model.layouts.layout import Layout, stage_start
 from wellring.model.limits.limits import Settled
 from wellring.model.limits.meet_limits import meet_limits
 from wellring.model.mf6.build import StageModel, drive_rows, write_stage
+from wellring.model.mf6.file_edits import set_well_rows
 from wellring.model.mf6.solve import Attempt, Solution, solve_full, solve_stage
 from wellring.postprocess.run.run_folder import WELLS_CSV
 
@@ -321,7 +322,7 @@ def _spread(
 
 def set_drives(folder: Path, points: Sequence[GridPoint], drives: Sequence[PointDrive]) -> None:
     """Write how the points are driven into a stage's well file, in place of what stood there."""
-    set_rows(
+    set_well_rows(
         folder,
         [
             row
@@ -329,14 +330,6 @@ def set_drives(folder: Path, points: Sequence[GridPoint], drives: Sequence[Point
             for row in drive_rows(index, drive, point.sign)
         ],
     )
-
-
-def set_rows(folder: Path, rows: Sequence[Sequence[object]]) -> None:
-    """Write the period rows of a stage's wells (index from 0 first) in place of the old ones."""
-    lines = [" ".join(["", str(int(str(well)) + 1), *map(str, rest)]) for well, *rest in rows]
-    path = folder / "maw.dat"
-    text = re.sub(r"(?is)begin period\s+1.*?end period\s+1", "", path.read_text()).rstrip()
-    path.write_text(text + "\n\nBEGIN period  1\n" + "\n".join(lines) + "\nEND period  1\n")
 
 
 def last_record(folder: Path) -> dict[str, float]:

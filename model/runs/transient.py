@@ -24,6 +24,7 @@ from wellring.model.drainage.points import GridPoint, PointDrive, PointState
 from wellring.model.layouts.layout import Layout
 from wellring.model.limits.flow_limits import most_flow
 from wellring.model.mf6.build import StageModel, write_stage
+from wellring.model.mf6.file_edits import set_well_rows
 from wellring.model.mf6.rungs import LADDER, Rung
 from wellring.model.mf6.solve import Attempt, attempt_in_time, read_heads
 from wellring.model.mf6.time_steps import Stepping, Stretch, stepping, stretches
@@ -32,7 +33,6 @@ from wellring.model.runs.stages import (
     SolvedStage,
     dug_model,
     last_record,
-    set_rows,
     stage_folder_name,
 )
 from wellring.postprocess.run.answer import MASS_BALANCE_LIMIT
@@ -100,7 +100,7 @@ def solve_in_time(
         drives = [settled.drives[i] for i in usable]
         states = [settled.states[i] for i in usable]
         if usable:
-            set_rows(place, pump_rows(dug.model.points, drives, states, phase.formation))
+            set_well_rows(place, pump_rows(dug.model.points, drives, states, phase.formation))
         attempts: list[Attempt] = []
         rung = _solve(
             phase,
