@@ -57,8 +57,14 @@ def limits_hold(
                 return False
         else:
             least, most = flow_range(point, state.level)
-            low = state.level < point.lowest - LEVEL_TOLERANCE
-            if low or not least <= state.flow <= most:
+            above = state.level - point.lowest
+            at_level = above <= LEVEL_TOLERANCE or (
+                state.flow <= LEAST_FLOW and above <= REOPENS_ABOVE
+            )
+            least = 0.0 if at_level else least
+            if state.flow > most or state.flow < least - LEAST_FLOW:
+                return False
+            if above < -LEVEL_TOLERANCE and state.flow > LEAST_FLOW:
                 return False
     return True
 

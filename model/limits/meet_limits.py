@@ -39,6 +39,10 @@ _THROTTLE = 0.5
 _AMPLE = 0.25
 """A flow is throttled, not grown, where this part of the possible drawdown is left at it: throttled
 over less, it answers too steeply to the level, and Newton's steps swing."""
+_LEARNT = 5
+"""Solves after which the points of headers whose pumps are at their limits take water one way."""
+_SOFT = 0.02
+"""Height [m] over which a point of a header whose pump is at its limit comes to its flow."""
 SMOOTHED = 0.01
 """Depth [m] over which a flow that grows with the level sets in (MODFLOW 6's flowing well)."""
 
@@ -75,7 +79,7 @@ def meet_limits(points: Sequence[GridPoint], solve: StageSolve) -> Settled:
             break
         response.learn(estimated)
         found, _ = shared.meet(response, _as_flows(drives, estimated))
-        drives = _driven(shared.adjusted(), found, rest)
+        drives = _driven(shared, found, rest)
     response = LinearResponse(points, rest)
     solves, openings, refined = 0, [0] * len(points), False
     if not points:
@@ -87,18 +91,18 @@ def meet_limits(points: Sequence[GridPoint], solve: StageSolve) -> Settled:
         found, kept = shared.meet(response, _as_flows(drives, states), states)
         if (kept and (refined or _exact(states, found))) or _still_shut(drives, found, openings):
             named = [
-                replace(drive, governing=other.governing)
+                other if other.shut else replace(drive, governing=other.governing)
                 for drive, other in zip(drives, found.drives, strict=True)
             ]
             return Settled(named, states, solves, True)
         refined = refined or kept
         if solves < _MOST_SOLVES:
-            begun, drives = drives, _driven(shared.adjusted(), found, rest)
+            begun, drives = drives, _driven(shared, found, rest, solves)
             if _alike(drives, begun):  # what was learnt leads nowhere: begin again from this solve
                 response = LinearResponse(points, rest)
                 response.learn(states)
                 found, _ = shared.meet(response, _as_flows(begun, states))
-                drives = _driven(shared.adjusted(), found, rest)
+                drives = _driven(shared, found, rest, solves)
     return Settled(drives, states, solves, False)
 
 
@@ -152,11 +156,36 @@ def _as_flows(drives: Sequence[PointDrive], states: Sequence[PointState]) -> lis
     ]
 
 
-def _driven(points: Sequence[GridPoint], found: Settled, rest: Sequence[float]) -> list[PointDrive]:
-    """How the points are driven in the next solve to come to what was found."""
-    return [
+def _driven(
+    shared: SharedLimits, found: Settled, rest: Sequence[float], solves: int = 0
+) -> list[PointDrive]:
+    """How the points are driven in the next solve, after so many, to come to what was found."""
+    points = shared.adjusted()
+    drives = [
         _answering(*each) for each in zip(points, found.drives, found.states, rest, strict=True)
     ]
+    for header in shared.headers:
+        if header.rise > 0.0 and solves >= _LEARNT:
+            least = header.capacity / (len(header.members) * _SOFT)
+            for index in header.members:
+                drives[index] = _one_way(
+                    points[index], found.drives[index], found.states[index], least
+                )
+    return drives
+
+
+def _one_way(point: GridPoint, drive: PointDrive, state: PointState, least: float) -> PointDrive:
+    """A point of a header whose pump is at its limit: it takes water above its level, gives none.
+
+    Held at one level such points would open and shut together, and no response tells which.
+    """
+    if drive.held is not None:
+        growth = max(state.flow / _SOFT, 0.1 * least)
+        still = drive.held - state.flow / growth
+        return PointDrive(None, max(state.flow, 0.1 * LEAST_FLOW), "header pump", growth, still)
+    if drive.governing == "no inflow":
+        return PointDrive(None, 0.1 * LEAST_FLOW, "no inflow", 0.1 * least, point.lowest)
+    return drive
 
 
 def _answering(point: GridPoint, drive: PointDrive, state: PointState, rest: float) -> PointDrive:
