@@ -76,6 +76,10 @@ def follow_paths(
     particles.state[particles.state == ON_ITS_WAY] = STAYS
 
 
+_MOST_GROWN = 700.0
+"""Exponent up to which a number can hold its power; a particle is out of its cell far before."""
+
+
 def _pass_one_cell(field: FlowField, particles: Particles, on: Ints, until: float) -> None:
     node, at = particles.node[on], particles.at[:, on]
     low, high = field.rate[:, 0, node], field.rate[:, 1, node]
@@ -96,6 +100,8 @@ def _pass_one_cell(field: FlowField, particles: Particles, on: Ints, until: floa
     step[stuck] = 0.0
     grown = slope * step
     with np.errstate(invalid="ignore", divide="ignore"):
+        # Where the speed is nought on a watershed it stays so, however steeply it grows beside.
+        grown = np.minimum(grown, _MOST_GROWN)
         moved = np.where(np.abs(grown) < 1e-9, speed * step, speed * np.expm1(grown) / slope)
     at = np.clip(at + moved, 0.0, 1.0)
     crosses = soonest <= left

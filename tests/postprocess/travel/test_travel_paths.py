@@ -50,6 +50,17 @@ def test_even_flow_takes_a_second_a_cell():
     assert particles.node[0] == 2
 
 
+def test_on_a_watershed_a_particle_stays_on_it():
+    """Water parts to both sides a thousand times faster than it flows along."""
+    field = row_of_cells([1.0, 1.0, 1.0])
+    field.rate[1, 0], field.rate[1, 1] = -1e3, 1e3
+    particles = one(0.5)
+    follow_paths(field, particles, np.inf)
+    assert particles.state[0] == TAKEN
+    assert particles.time[0] == pytest.approx(0.5)
+    assert particles.at[1, 0] == 0.5
+
+
 def test_growing_flow_by_hand():
     """Within a cell v = v₁ + (v₂ − v₁)·u: the time across is ln(v₂/v)/(v₂ − v₁)."""
     particles = one(0.5)
