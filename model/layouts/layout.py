@@ -24,11 +24,7 @@ from wellring.model.geology.strata import LayerSurfaces, Strata, build_strata
 from wellring.model.geology.surface_checks import warn_of_excursions
 from wellring.model.grid.clay_sublayers import clay_surfaces
 from wellring.model.grid.faces import PlanFaces
-from wellring.model.grid.grid_sizes import (
-    Fineness,
-    formations,
-    source_distance,
-)
+from wellring.model.grid.grid_sizes import Fineness, formations, source_distance
 from wellring.model.grid.ground import Ground, SoilValues, make_ground, soil_values
 from wellring.model.grid.layers import Layers
 from wellring.model.grid.plan_grid import PlanGrid

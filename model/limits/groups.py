@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from wellring.model.drainage.points import GridPoint, PointDrive, PointState
 from wellring.model.drainage.suction_header import SuctionHeader
 from wellring.model.limits.first_drives import Solve, first_drive
-from wellring.model.limits.flow_limits import FLOW_TOLERANCE, LEVEL_TOLERANCE
+from wellring.model.limits.flow_limits import FLOW_TOLERANCE, LEAST_FLOW, LEVEL_TOLERANCE
 from wellring.model.limits.limits import Settled, limits_hold, settle
 
 Floats = NDArray[np.float64]
@@ -26,8 +26,6 @@ Floats = NDArray[np.float64]
 _MOST_TURNS = 60
 _FIRST_RISE = 0.5
 """[m]."""
-_LITTLE = 1e-9
-"""[m³/s]."""
 
 
 @dataclass
@@ -114,7 +112,7 @@ class _Returned:
     def improve(self, discharge: float) -> bool:
         """Choose another flow for the discharge [m³/s] seen with this one; False where it fits."""
         due = self.share * discharge / len(self.members)
-        if due < _LITTLE:
+        if due < LEAST_FLOW:
             due = 0.0
         if abs(due - self.each) <= 0.5 * FLOW_TOLERANCE * due:
             return False
@@ -138,7 +136,18 @@ class SharedLimits:
 
     def adjusted(self) -> list[GridPoint]:
         """The points with what their groups take of their levels and ask of their flows now."""
-        return _adjusted(self.points, self.headers, self.suctions, self.returns)
+        now = list(self.points)
+        for suction in self.suctions:
+            for index, off in zip(suction.members, suction.off, strict=True):
+                low = max(self.points[index].lowest, suction.header.level + float(off))
+                now[index] = replace(now[index], lowest=low)
+        for header in self.headers:
+            for index in header.members:
+                now[index] = replace(now[index], lowest=now[index].lowest + header.rise)
+        for back in self.returns:
+            for index in back.members:
+                now[index] = replace(now[index], wanted=back.each)
+        return now
 
     def meet(
         self,
@@ -207,27 +216,6 @@ def _suctions(points: Sequence[GridPoint]) -> list[_Suction]:
         numbers = [points[index].number for index in members]
         made.append(_Suction(members, header, numbers, np.zeros(len(members))))
     return made
-
-
-def _adjusted(
-    points: Sequence[GridPoint],
-    headers: list[_Header],
-    suctions: list[_Suction],
-    returns: list[_Returned],
-) -> list[GridPoint]:
-    """The points with their headers' levels risen and their shares asked of them."""
-    now = list(points)
-    for suction in suctions:
-        for index, off in zip(suction.members, suction.off, strict=True):
-            low = max(points[index].lowest, suction.header.level + float(off))
-            now[index] = replace(now[index], lowest=low)
-    for header in headers:
-        for index in header.members:
-            now[index] = replace(now[index], lowest=now[index].lowest + header.rise)
-    for back in returns:
-        for index in back.members:
-            now[index] = replace(now[index], wanted=back.each)
-    return now
 
 
 def _moved(points: Sequence[GridPoint], drives: Sequence[PointDrive]) -> list[PointDrive]:

@@ -124,7 +124,7 @@ def _switch(
 def _otherwise(point: GridPoint, drive: PointDrive, state: PointState) -> PointDrive | None:
     """Another way to drive a point, or None where its way is the right one."""
     if drive.held is not None:
-        if state.flow < -1e-9:
+        if state.flow < -LEAST_FLOW:
             return PointDrive(None, None, "no inflow")
         # Within a millimetre of its level it keeps its limit: with a loss in the well a point held
         # at its lowest level would otherwise be allowed nothing.

@@ -6,7 +6,7 @@ is exact there. A is begun with the drawdown that wells cause on each other in a
 well added, and is corrected after every solve (Broyden 1965). Limits of hundreds of points are
 found on it in milliseconds, and then confirmed by a true solve.
 
-It has the call of a solve (:class:`wellring.model.limits.limits.Solve`).
+It has the call of a solve (:class:`wellring.model.limits.first_drives.Solve`).
 """
 
 from __future__ import annotations
@@ -93,14 +93,6 @@ class LinearResponse:
         corrected = self.matrix + np.outer(miss, change) / float(change @ change)
         if (np.diag(corrected) > np.diag(self.entrance)).all():
             self.matrix = corrected
-
-    def at_rest(self) -> list[float]:
-        """Level [m] around each point before anything is pumped, mirrored as in its states."""
-        return list(self.sign * self.rest)
-
-    def quick(self, drives: Sequence[PointDrive], slowed: bool = False) -> list[PointState]:
-        """The same as the call."""
-        return self(drives)
 
     def __call__(self, drives: Sequence[PointDrive]) -> list[PointState]:
         """What each point does with these drives; the level of a shut one is that around it."""

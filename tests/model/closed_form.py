@@ -18,8 +18,5 @@ class ClosedForm:
     def __call__(self, drives):
         return self.answer(drives)
 
-    def quick(self, drives, slowed=False):
-        return self(drives)
-
     def at_rest(self):
         return self.rest
