@@ -110,7 +110,7 @@ def tell(text: str) -> None:
 
 
 _SILENT_FOR = 10.0
-"""Seconds after which work that says nothing new is told of again."""
+"""Seconds without a new message after which the last one is repeated."""
 _DETAIL = ": outer iteration"
 
 

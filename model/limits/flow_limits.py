@@ -13,7 +13,7 @@ LEVEL_TOLERANCE = 1e-3
 CLOSER = 0.1
 """Part of both to which limits are met on the response of a stage, where that costs nothing."""
 LEAST_FLOW = 1e-9
-"""Flows are told apart down to this [m³/s], a tenth of a litre a day."""
+"""Flows that differ by less count as equal [m³/s]: a tenth of a litre a day."""
 
 
 def most_flow(point: GridPoint, level: float) -> tuple[float, Governing]:

@@ -1,8 +1,8 @@
 """Meet the limits of all drainage points of a stage in a few solves.
 
-The limits are found on the stage's linear response (`linear_response`), which
-costs next to nothing however many points there are; the stage is solved with what was found, the
-response learns from it, and so on until what the solve gave keeps every limit. The response is
+The limits are found on the stage's linear response (`linear_response`), which costs next to
+nothing however many points there are; the stage is solved with what was found, the response learns
+from it, and so on until what the solve gave keeps every limit. The response is
 first learnt from the stage with all its layers full, a problem that is nearly linear and takes
 the solver a tenth of the time; its heads are also what the first true solve starts from.
 

@@ -131,7 +131,7 @@ class Stepping:
 
 
 def stepping(parts: Sequence[Stretch], first: float, growth: float) -> Stepping:
-    """What the solver is told of the parts of a phase, a stress period each.
+    """The time discretisation of the parts of a phase, one stress period each.
 
     Steps grow from `first` [days], and again after a jump and after every stretch of shorter ones.
     A failed step is cut to a third and tried again.
